@@ -1,0 +1,1 @@
+"""The club and its site: settings, addresses, members."""

@@ -1,0 +1,27 @@
+"""The club's members."""
+
+from __future__ import annotations
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+
+
+class Member(AbstractUser):
+    """A member of the club and what they may do besides reading and posting."""
+
+    class Role(models.TextChoices):
+        MEMBER = "member", "member"
+        STEWARD = "steward", "steward"
+        RACE_DIRECTOR = "race_director", "race director"
+        LIBRARIAN = "librarian", "librarian"
+
+    display_name = models.CharField(max_length=80, blank=True)
+    role = models.CharField(max_length=13, choices=Role, default=Role.MEMBER)
+
+    def __str__(self) -> str:
+        return self.display_name or self.username
+
+    @property
+    def keeps_library(self) -> bool:
+        """True for those who may load bodies and parts into the library."""
+        return self.is_active and (self.role == self.Role.LIBRARIAN or self.is_superuser)

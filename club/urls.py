@@ -1,0 +1,7 @@
+"""The site's addresses, a table of contents."""
+
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("setups.urls")),
+]

@@ -1,0 +1,177 @@
+"""A value with its doubt: one idea, carried through the whole calculation.
+
+A ``Quantity`` holds a value, its standard uncertainty ``u`` and a worst-case half-width ``limit``,
+as scalars or as NumPy arrays of one shape, so that one formula serves a single car and a whole
+catalogue. Uncertainty follows JCGM 100:2008 (GUM); clause numbers are given where used.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from scipy.special import ndtr
+
+from fitcalc.dimensions import Unit
+
+Real = Any
+"""A float or a float64 array; formulas in this package take and return either."""
+
+MM_PER_INCH = 25.4
+"""Exact, by the international yard and pound agreement of 1959."""
+
+
+class QuantityError(ValueError):
+    """A value that cannot be a quantity: not finite, a negative doubt, or units that do not go together."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A value with its standard uncertainty.
+
+    ``value`` and ``u`` are in ``unit``; ``u`` is one standard deviation. ``limit`` is the
+    half-width that a worst-case stack uses: the stated tolerance where there is one, else 2u.
+    Values are floats or arrays of one shape. Raises QuantityError if a value is not finite or a
+    doubt is negative.
+    """
+
+    value: Real
+    u: Real = 0.0
+    unit: Unit = Unit.MM
+    limit: Real = field(default=None)
+
+    def __post_init__(self) -> None:
+        if self.limit is None:
+            object.__setattr__(self, "limit", 2.0 * self.u)
+        for name in ("value", "u", "limit"):
+            if not np.all(np.isfinite(getattr(self, name))):
+                raise QuantityError(f"the {name} must be a finite number")
+        if np.any(np.asarray(self.u) < 0) or np.any(np.asarray(self.limit) < 0):
+            raise QuantityError("a doubt cannot be negative")
+
+    @classmethod
+    def from_tolerance(cls, value: Real, tolerance: Real, unit: Unit = Unit.MM) -> Quantity:
+        """A maker's figure ``value`` ± ``tolerance``, taken as rectangular: u = a / sqrt(3), JCGM 100, 4.3.7."""
+        return cls(value, tolerance / np.sqrt(3.0), unit, tolerance)
+
+    @classmethod
+    def from_reading(
+        cls, value: Real, resolution: Real, spread: Real = 0.0, unit: Unit = Unit.MM
+    ) -> Quantity:
+        """An instrument's reading: resolution as rectangular of half a step either way (JCGM 100, F.2.2.1),
+        combined with the standard deviation ``spread`` of repeated readings."""
+        return cls(value, np.sqrt((resolution / 2.0) ** 2 / 3.0 + np.square(spread)), unit)
+
+    def __str__(self) -> str:
+        if np.ndim(self.value):
+            return f"{np.size(self.value)} quantities in {self.unit.value or 'no unit'}"
+        return f"{self.value:.2f} ± {self.u:.2f} {self.unit.value}".rstrip()
+
+    def _same_unit(self, other: Quantity) -> None:
+        if self.unit != other.unit:
+            raise QuantityError(f"cannot combine {self.unit.value!r} with {other.unit.value!r}")
+
+    def __add__(self, other: Quantity) -> Quantity:
+        return linear_sum((1.0, self), (1.0, other))
+
+    def __sub__(self, other: Quantity) -> Quantity:
+        return linear_sum((1.0, self), (-1.0, other))
+
+    def __neg__(self) -> Quantity:
+        return self.scaled(-1.0)
+
+    def scaled(self, factor: float) -> Quantity:
+        """The quantity times an exact ``factor``."""
+        return Quantity(factor * self.value, abs(factor) * self.u, self.unit, abs(factor) * self.limit)
+
+    def __abs__(self) -> Quantity:
+        return Quantity(np.abs(self.value), self.u, self.unit, self.limit)
+
+    def take(self, index: Any) -> Quantity:
+        """The quantities at ``index`` (an integer, a mask or an index array) of an array quantity."""
+        def pick(x: Real) -> Real:
+            picked = np.asarray(x)[index] if np.ndim(x) else x
+            return float(picked) if np.ndim(picked) == 0 else picked
+
+        return Quantity(pick(self.value), pick(self.u), self.unit, pick(self.limit))
+
+    def probability_between(self, low: float | None, high: float | None) -> Real:
+        """Probability that the true value lies in [low, high], the value being normal with ``u``.
+
+        JCGM 106:2012, 7.2. ``None`` leaves a side open. Without doubt it is 0 or 1.
+        """
+        u = np.maximum(np.asarray(self.u, dtype=float), 1e-12)
+        value = np.asarray(self.value, dtype=float)
+        # The tiny slack keeps a value that stands on its limit inside it, as a stated limit means.
+        above = 1.0 if low is None else ndtr((value - low + 1e-9) / u)
+        below = 1.0 if high is None else ndtr((high - value + 1e-9) / u)
+        probability = np.clip(above + below - 1.0, 0.0, 1.0)
+        return float(probability) if np.ndim(probability) == 0 else probability
+
+
+def exact(value: Real, unit: Unit = Unit.MM) -> Quantity:
+    """A quantity without doubt: a definition, a count, a stated limit."""
+    return Quantity(value, 0.0, unit, 0.0)
+
+
+def linear_sum(*terms: tuple[float, Quantity]) -> Quantity:
+    """Sum of ``factor * quantity`` over independent quantities of one unit.
+
+    u² = Σ (c_i u_i)² (JCGM 100, 5.1.2, eq. 10); the worst-case limit is Σ |c_i| limit_i.
+    """
+    first = terms[0][1]
+    for _, quantity in terms[1:]:
+        first._same_unit(quantity)
+    return Quantity(
+        sum(factor * quantity.value for factor, quantity in terms),
+        np.sqrt(sum((factor * quantity.u) ** 2 for factor, quantity in terms)),
+        first.unit,
+        sum(abs(factor) * quantity.limit for factor, quantity in terms),
+    )
+
+
+def propagate(
+    function: Callable[..., Real], *inputs: Quantity, unit: Unit = Unit.MM
+) -> Quantity:
+    """``function`` of independent quantities with its first-order uncertainty (JCGM 100, 5.1.2).
+
+    Sensitivities are central differences over one standard uncertainty either way, which is what
+    JCGM 100, 5.1.3, note 2 offers where a derivative is awkward, and stays sensible at the kink of
+    an absolute value or a clipped angle. ``function`` takes the values as positional arguments and
+    must work elementwise on arrays.
+    """
+    values = [quantity.value for quantity in inputs]
+    variance: Real = 0.0
+    limit: Real = 0.0
+    for i, quantity in enumerate(inputs):
+        if not np.any(quantity.u) and not np.any(quantity.limit):
+            continue
+        step = np.maximum(np.maximum(quantity.u, quantity.limit / 2.0), 1e-9)
+        up = function(*values[:i], values[i] + step, *values[i + 1 :])
+        down = function(*values[:i], values[i] - step, *values[i + 1 :])
+        slope = (up - down) / (2.0 * step)
+        variance = variance + np.square(slope * quantity.u)
+        limit = limit + np.abs(slope) * quantity.limit
+    return Quantity(function(*values), np.sqrt(variance), unit, limit)
+
+
+def worst_case(*terms: tuple[float, Quantity]) -> Real:
+    """Half-width of the worst-case stack: Σ |c_i| limit_i."""
+    return sum(abs(factor) * quantity.limit for factor, quantity in terms)
+
+
+def root_sum_square(*terms: tuple[float, Quantity]) -> Real:
+    """Half-width of the root-sum-square stack: sqrt(Σ (c_i limit_i)²)."""
+    return np.sqrt(sum((factor * quantity.limit) ** 2 for factor, quantity in terms))
+
+
+def inches_to_mm(inches: Real) -> Real:
+    """Inches to millimetres, exact."""
+    return inches * MM_PER_INCH
+
+
+def mm_to_inches(mm: Real) -> Real:
+    """Millimetres to inches, exact."""
+    return mm / MM_PER_INCH

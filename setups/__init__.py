@@ -1,0 +1,1 @@
+"""The library: platforms, parts, bodies and the configurations that bring them together."""

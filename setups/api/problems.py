@@ -1,0 +1,5 @@
+"""Errors as RFC 9457 problem details."""
+
+
+def problem_handler(exc, context):
+    raise NotImplementedError

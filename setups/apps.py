@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class SetupsConfig(AppConfig):
+    name = "setups"
+    default_auto_field = "django.db.models.BigAutoField"

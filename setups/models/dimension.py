@@ -1,0 +1,85 @@
+"""A dimension with its doubt and where it comes from, shared by bodies and parts."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from functools import reduce
+from operator import or_
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.db.models import Q
+
+from fitcalc.dimensions import DimensionKind
+from fitcalc.quantities import Quantity
+
+
+class Basis(models.TextChoices):
+    """Where a figure comes from."""
+
+    MAKER = "maker", "maker's figure"
+    MEASURED = "measured", "measured by a member"
+    AGREED = "agreed", "agreed from several measurements"
+    SCALED = "scaled", "scaled from the full-size car"
+
+
+class Dimension(models.Model):
+    """One dimension of one thing: value, and its doubt as tolerance or standard uncertainty.
+
+    ``tolerance`` is a half-width (± mm) as a maker states it; ``uncertainty`` is one standard
+    deviation as a measurement gives it. Where both are empty the library assumes ± 0.1 of the unit.
+    """
+
+    ASSUMED_TOLERANCE = Decimal("0.1")
+
+    value = models.DecimalField(max_digits=8, decimal_places=3)
+    tolerance = models.DecimalField(max_digits=6, decimal_places=3, null=True, blank=True)
+    uncertainty = models.DecimalField(max_digits=6, decimal_places=3, null=True, blank=True)
+    basis = models.CharField(max_length=8, choices=Basis, default=Basis.MAKER)
+    source = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        abstract = True
+
+    def __str__(self) -> str:
+        return f"{self.kind.label} {self.value} {self.kind.unit.value}".rstrip()
+
+    @property
+    def kind(self) -> DimensionKind:
+        raise NotImplementedError
+
+    def quantity_value(self) -> Quantity:
+        """The dimension as the calculation takes it."""
+        unit = self.kind.unit
+        if self.uncertainty is not None:
+            return Quantity(float(self.value), float(self.uncertainty), unit)
+        tolerance = self.ASSUMED_TOLERANCE if self.tolerance is None else self.tolerance
+        return Quantity.from_tolerance(float(self.value), float(tolerance), unit)
+
+    def clean(self) -> None:
+        kind = self.kind
+        if self.value is not None and not kind.low <= self.value <= kind.high:
+            raise ValidationError(
+                {
+                    "value": f"{kind.label} must lie between {kind.low:g} and {kind.high:g} {kind.unit.value}; "
+                    f"you gave {self.value}. Check the unit and the decimal point."
+                }
+            )
+
+
+def plausible(catalogue: dict[str, DimensionKind]) -> Q:
+    """The condition that a row's value lies within the bounds of the dimension it names."""
+    return reduce(
+        or_,
+        (
+            Q(quantity=kind.key, value__gte=Decimal(str(kind.low)), value__lte=Decimal(str(kind.high)))
+            for kind in catalogue.values()
+        ),
+    )
+
+
+def doubt_not_negative() -> Q:
+    """The condition that neither doubt is negative (an empty one passes)."""
+    return (Q(tolerance__isnull=True) | Q(tolerance__gte=0)) & (
+        Q(uncertainty__isnull=True) | Q(uncertainty__gte=0)
+    )

@@ -1,0 +1,145 @@
+"""Parts: what can be bought and fitted, what it fits, and what goes with what."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import F, Q
+from django.urls import reverse
+
+from fitcalc.dimensions import PART_DIMENSIONS, DimensionKind, PartKind
+from fitcalc.parts import Axle, Layout
+
+from .dimension import Dimension, doubt_not_negative, plausible
+from .platform import Platform
+
+KIND_CHOICES = [(kind.value, kind.label) for kind in PartKind]
+LAYOUT_CHOICES = [(Layout.REAR_MOTOR.value, "rear motor"), (Layout.MID_MOTOR.value, "mid motor")]
+AXLE_CHOICES = [(Axle.FRONT.value, "front"), (Axle.REAR.value, "rear")]
+
+
+class Maker(models.Model):
+    name = models.CharField(max_length=80, unique=True)
+    slug = models.SlugField(max_length=80, unique=True)
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class PartQuerySet(models.QuerySet["Part"]):
+    def of_kind(self, kind: PartKind) -> PartQuerySet:
+        return self.filter(kind=kind)
+
+    def for_platform(self, platform: Platform) -> PartQuerySet:
+        return self.filter(fitments__platform=platform)
+
+    def matching(self, text: str) -> PartQuerySet:
+        """Parts in whose name, maker or number every word of ``text`` occurs."""
+        found = self
+        for word in text.split():
+            found = found.filter(
+                Q(name__icontains=word) | Q(maker__name__icontains=word) | Q(part_number__icontains=word)
+            )
+        return found
+
+
+class Part(models.Model):
+    """A thing sold in a pack. Its geometry is in ``dimensions``; ``price`` is of the whole pack.
+
+    ``axle`` empty means either axle; ``layout`` is set for motor mounts and for nothing else.
+    """
+
+    kind = models.CharField(max_length=20, choices=KIND_CHOICES)
+    name = models.CharField(max_length=120)
+    slug = models.SlugField(max_length=140, unique=True)
+    maker = models.ForeignKey(Maker, on_delete=models.PROTECT, related_name="parts")
+    part_number = models.CharField(max_length=40, blank=True)
+    axle = models.CharField(max_length=5, choices=AXLE_CHOICES, blank=True)
+    layout = models.CharField(max_length=4, choices=LAYOUT_CHOICES, blank=True)
+    price = models.DecimalField(max_digits=8, decimal_places=2, null=True, blank=True)
+    pack_size = models.PositiveSmallIntegerField(default=1)
+    mass = models.DecimalField(max_digits=7, decimal_places=2, null=True, blank=True, help_text="Grams, one piece.")
+    description = models.TextField(blank=True)
+    platforms = models.ManyToManyField(Platform, through="Fitment", related_name="parts")
+
+    objects = PartQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["kind", "name"]
+        indexes = [models.Index(fields=["kind", "name"], name="part_kind_name")]
+        constraints = [
+            models.CheckConstraint(condition=Q(kind__in=[k.value for k in PartKind]), name="part_kind_known"),
+            models.UniqueConstraint(
+                fields=["maker", "part_number"], condition=~Q(part_number=""), name="part_number_once_a_maker"
+            ),
+            models.CheckConstraint(
+                condition=(Q(kind=PartKind.MOTOR_MOUNT) & ~Q(layout=""))
+                | (~Q(kind=PartKind.MOTOR_MOUNT) & Q(layout="")),
+                name="part_layout_for_motor_mounts",
+            ),
+            models.CheckConstraint(
+                condition=(Q(price__isnull=True) | Q(price__gte=0)) & Q(pack_size__gte=1)
+                & (Q(mass__isnull=True) | Q(mass__gt=0)),
+                name="part_figures_positive",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_absolute_url(self) -> str:
+        return reverse("part", args=[self.slug])
+
+
+class PartDimension(Dimension):
+    part = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="dimensions")
+    quantity = models.CharField(max_length=20, choices=[(k.key, k.label) for k in PART_DIMENSIONS.values()])
+
+    class Meta:
+        ordering = ["part", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["part", "quantity"], name="part_dimension_once"),
+            models.CheckConstraint(condition=plausible(PART_DIMENSIONS), name="part_dimension_plausible"),
+            models.CheckConstraint(condition=doubt_not_negative(), name="part_dimension_doubt"),
+        ]
+
+    @property
+    def kind(self) -> DimensionKind:
+        return PART_DIMENSIONS[self.quantity]
+
+
+class Fitment(models.Model):
+    """The part fits the platform. A wheel's offset must be on the platform's grid: a trigger guards it."""
+
+    part = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="fitments")
+    platform = models.ForeignKey(Platform, on_delete=models.CASCADE, related_name="fitments")
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["part", "platform"], name="fitment_once")]
+
+    def __str__(self) -> str:
+        return f"{self.part} on {self.platform}"
+
+
+class PartPair(models.Model):
+    """Two parts that need each other or must not meet."""
+
+    class Rule(models.TextChoices):
+        ONLY_WITH = "only_with", "goes only with"
+        NEVER = "never", "must not meet"
+
+    part = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="pairs")
+    other = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="paired_by")
+    rule = models.CharField(max_length=10, choices=Rule)
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["part", "other"], name="part_pair_once"),
+            models.CheckConstraint(condition=~Q(part=F("other")), name="part_pair_of_two"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.part} {self.get_rule_display()} {self.other}"

@@ -1,0 +1,3 @@
+"""The library's addresses, grouped by what they act on."""
+
+urlpatterns: list = []
