@@ -1,0 +1,340 @@
+"""Puts the demo into the database, finds it there, and takes it out again without touching anything else.
+
+A row is the demo's if it has the demo's address (slug) and the demo's maker, or hangs on such a row; a
+member is the demo's if both user name and the never-existing mail domain are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from decimal import Decimal
+from typing import Any
+
+from django.contrib.auth import get_user_model
+from django.contrib.auth.hashers import make_password
+from django.db.models import Model, Q, QuerySet
+from django.utils.text import slugify
+
+from setups.demo.members import EMAIL_DOMAIN, MEMBERS, PASSPHRASE
+from setups.demo.plans import Club, Figure, decimal
+from setups.models import (
+    Body,
+    BodyDimension,
+    BodyPart,
+    Configuration,
+    ConfigurationPart,
+    Fitment,
+    KnownWheelbase,
+    Maker,
+    MountingPosition,
+    Part,
+    PartDimension,
+    PartPair,
+    Platform,
+)
+
+Say = Callable[[str], object]
+
+
+class DemoError(Exception):
+    """Why the demo cannot be loaded or taken out; the text says what to do."""
+
+
+def own_rows(club: Club) -> dict[type[Model], QuerySet[Any]]:
+    """For every table, the rows in it that are the demo's."""
+    maker_slugs = [slugify(name) for name in club.makers]
+    platforms = Platform.objects.filter(
+        slug__in=[p.slug for p in club.platforms], maker__slug__in=maker_slugs
+    )
+    parts = Part.objects.filter(slug__in=[p.slug for p in club.parts], maker__slug__in=maker_slugs)
+    bodies = Body.objects.filter(slug__in=[b.slug for b in club.bodies], maker__slug__in=maker_slugs)
+    positions = MountingPosition.objects.filter(
+        platform__in=platforms, name__in={name for p in club.platforms for name, _ in p.positions}
+    )
+    configurations = Configuration.objects.filter(
+        platform__in=platforms, name__in=[c.name for c in club.configurations]
+    )
+    return {
+        Maker: Maker.objects.filter(slug__in=maker_slugs),
+        Platform: platforms,
+        MountingPosition: positions,
+        Part: parts,
+        PartDimension: PartDimension.objects.filter(part__in=parts),
+        Fitment: Fitment.objects.filter(part__in=parts, platform__in=platforms),
+        PartPair: PartPair.objects.filter(part__in=parts, other__in=parts),
+        KnownWheelbase: KnownWheelbase.objects.filter(
+            platform__in=platforms, motor_mount__in=parts, plate__in=parts, position__in=positions
+        ),
+        Body: bodies,
+        BodyDimension: BodyDimension.objects.filter(body__in=bodies),
+        BodyPart: BodyPart.objects.filter(body__in=bodies, part__in=parts),
+        Configuration: configurations,
+        ConfigurationPart: ConfigurationPart.objects.filter(configuration__in=configurations, part__in=parts),
+        get_user_model(): get_user_model().objects.filter(
+            username__in=[member.username for member in MEMBERS], email__endswith=f"@{EMAIL_DOMAIN}"
+        ),
+    }
+
+
+def counted(club: Club) -> dict[str, tuple[int, int]]:
+    """How many of the demo's platforms, parts, bodies and members are there, and how many there should be."""
+    own = own_rows(club)
+    expected = {Platform: club.platforms, Part: club.parts, Body: club.bodies}
+    return {
+        str(model._meta.verbose_name_plural): (own[model].count(), len(plans))
+        for model, plans in expected.items()
+    }
+
+
+def _refuse_taken(club: Club) -> None:
+    """Raises DemoError if a row that is not the demo's has an address, name or number that it needs."""
+    numbers = Q()
+    for name in club.makers:
+        of_maker = [part.number for part in club.parts if part.maker == name]
+        numbers |= Q(maker__slug=slugify(name), part_number__in=of_maker)
+    taken = [
+        *Platform.objects.filter(
+            Q(slug__in=[p.slug for p in club.platforms]) | Q(name__in=[p.name for p in club.platforms])
+        ),
+        *Part.objects.filter(Q(slug__in=[p.slug for p in club.parts]) | numbers),
+        *Body.objects.filter(slug__in=[b.slug for b in club.bodies]),
+    ]
+    if taken:
+        listed = ", ".join(f"{row._meta.verbose_name} “{row}”" for row in taken[:5])
+        raise DemoError(
+            f"{len(taken)} of the club's own rows have names that the demo needs: {listed}. Nothing was "
+            "changed. Rename them, or load the demo into an empty database."
+        )
+
+
+def _figures(figure: Figure) -> dict[str, Any]:
+    return {
+        "value": decimal(figure.value),
+        "tolerance": None if figure.tolerance is None else decimal(figure.tolerance),
+        "uncertainty": None if figure.uncertainty is None else decimal(figure.uncertainty),
+        "basis": figure.basis,
+        "source": figure.source,
+    }
+
+
+def _create(rows: Iterable[Model]) -> list[Any]:
+    rows = list(rows)
+    return type(rows[0])._default_manager.bulk_create(rows, batch_size=500) if rows else []
+
+
+def load(club: Club, say: Say) -> None:
+    """Stores the club, members apart. Call it in a transaction. Raises DemoError if a name is taken."""
+    _refuse_taken(club)
+    makers = {maker.name: maker for maker in Maker.objects.filter(slug__in=[slugify(n) for n in club.makers])}
+    missing = [name for name in club.makers if name not in makers]
+    makers |= {m.name: m for m in _create(Maker(name=name, slug=slugify(name)) for name in missing)}
+    say(f"Makers: {len(makers)}")
+
+    platforms, positions = _load_platforms(club, makers)
+    say(f"Platforms: {len(platforms)}, with {len(positions)} mounting positions")
+
+    parts = _load_parts(club, makers, platforms)
+    say(f"Parts: {len(parts)} in packs, {len(club.pairs)} rules about which go together")
+
+    known = _create(
+        KnownWheelbase(
+            platform=platforms[k.platform],
+            motor_mount=parts[k.mount],
+            plate=parts[k.plate],
+            position=positions[k.platform, k.position],
+            wheelbase=decimal(k.wheelbase),
+            tolerance=decimal(k.tolerance),
+            source=k.source,
+        )
+        for k in club.known_wheelbases
+    )
+    say(f"Published wheelbases: {len(known)}")
+
+    bodies = _load_bodies(club, makers, parts)
+    say(f"Bodies: {len(bodies)}")
+
+    configurations = _create(
+        Configuration(
+            name=c.name,
+            platform=platforms[c.platform],
+            position=positions[c.platform, c.position],
+            body=bodies.get(c.body),
+        )
+        for c in club.configurations
+    )
+    _create(
+        ConfigurationPart(configuration=row, slot=slot, part=parts[part])
+        for row, plan in zip(configurations, club.configurations, strict=True)
+        for slot, part in plan.slots.items()
+    )
+    say(f"Sets as supplied: {len(configurations)}")
+
+
+def _load_platforms(
+    club: Club, makers: dict[str, Maker]
+) -> tuple[dict[str, Platform], dict[tuple[str, str], MountingPosition]]:
+    rows = _create(
+        Platform(
+            name=p.name,
+            slug=p.slug,
+            maker=makers[p.maker],
+            scale=p.scale,
+            drive=p.drive,
+            description=p.description,
+            source=p.source,
+            datum=decimal(p.datum),
+            datum_tolerance=decimal(p.datum_tolerance),
+            front_rim_width=decimal(p.front_rim),
+            chassis_front_width=decimal(p.chassis_front_width),
+            offset_min=decimal(p.offsets[0]),
+            offset_max=decimal(p.offsets[1]),
+            offset_step=decimal(p.offsets[2]),
+            flush_band=decimal(p.flush_band),
+            inset_limit=decimal(p.inset_limit),
+            centring_limit=decimal(p.centring_limit),
+            arch_clearance=decimal(p.arch_clearance),
+            steer_min=decimal(p.steer_min),
+        )
+        for p in club.platforms
+    )
+    platforms = {row.slug: row for row in rows}
+    positions = _create(
+        MountingPosition(
+            platform=platforms[p.slug],
+            name=name,
+            order=order,
+            shift=decimal(shift),
+            tolerance=Decimal("0.040"),
+        )
+        for p in club.platforms
+        for order, (name, shift) in enumerate(p.positions, start=1)
+    )
+    return platforms, {(row.platform.slug, row.name): row for row in positions}
+
+
+def _load_parts(club: Club, makers: dict[str, Maker], platforms: dict[str, Platform]) -> dict[str, Part]:
+    rows = _create(
+        Part(
+            kind=p.kind,
+            name=p.name,
+            slug=p.slug,
+            maker=makers[p.maker],
+            part_number=p.number,
+            axle=p.axle,
+            layout=p.layout,
+            price=p.price,
+            pack_size=p.pack_size,
+            mass=p.mass,
+            description=p.description,
+        )
+        for p in club.parts
+    )
+    parts = {row.slug: row for row in rows}
+    _create(
+        PartDimension(part=parts[p.slug], quantity=key, **_figures(figure))
+        for p in club.parts
+        for key, figure in p.figures.items()
+    )
+    _create(Fitment(part=parts[p.slug], platform=platforms[slug]) for p in club.parts for slug in p.platforms)
+    _create(
+        PartPair(part=parts[p.part], other=parts[p.other], rule=p.rule, reason=p.reason) for p in club.pairs
+    )
+    return parts
+
+
+def _load_bodies(club: Club, makers: dict[str, Maker], parts: dict[str, Part]) -> dict[str, Body]:
+    rows = _create(
+        Body(
+            name=b.name,
+            slug=b.slug,
+            maker=makers[b.maker],
+            part_number=b.number,
+            scale=b.scale,
+            material=b.material,
+            price=b.price,
+            full_size_car=b.car,
+            full_size_wheelbase=b.car_wheelbase,
+            takes_rear_motor=b.takes_rear_motor,
+            takes_mid_motor=b.takes_mid_motor,
+            designated_front_width=b.front_width,
+            designated_front_offset=b.front_offset,
+            designated_rear_offset=b.rear_offset,
+            description=b.description,
+        )
+        for b in club.bodies
+    )
+    bodies = {row.slug: row for row in rows}
+    _create(
+        BodyDimension(body=bodies[b.slug], quantity=key, **_figures(figure))
+        for b in club.bodies
+        for key, figure in b.figures.items()
+    )
+    _create(
+        BodyPart(body=bodies[p.body], part=parts[p.part], rule=p.rule, reason=p.reason)
+        for p in club.body_parts
+    )
+    return bodies
+
+
+def load_members(with_accounts: bool, say: Say) -> list[str]:
+    """Stores the members; returns the user names that the documented passphrase opens.
+
+    A user name that is taken by somebody else is left alone. Call it in a transaction.
+    """
+    people = get_user_model()
+    taken = set(
+        people.objects.filter(username__in=[m.username for m in MEMBERS]).values_list("username", flat=True)
+    )
+    free = [member for member in MEMBERS if member.username not in taken]
+    known = make_password(PASSPHRASE) if with_accounts else ""
+    _create(
+        people(
+            username=m.username,
+            display_name=m.display_name,
+            role=m.role,
+            email=m.email,
+            password=known if with_accounts and m.open_to_all else make_password(None),
+        )
+        for m in free
+    )
+    say(f"Members: {len(free)}" + (f"; left alone, as taken: {', '.join(sorted(taken))}" if taken else ""))
+    return [m.username for m in free if m.open_to_all] if with_accounts else []
+
+
+def strangers(club: Club) -> list[Model]:
+    """Rows that are not the demo's and hang on rows that are, so that they would go with them.
+
+    Makers are not looked at: one that somebody else's row names stays.
+    """
+    own = own_rows(club)
+    found: list[Model] = []
+    for model, rows in own.items():
+        for relation in model._meta.related_objects if model is not Maker else ():
+            if relation.many_to_many:
+                continue
+            table = relation.related_model
+            hanging = table._default_manager.filter(**{f"{relation.field.name}__in": rows})
+            if table in own:
+                hanging = hanging.exclude(pk__in=own[table].values("pk"))
+            found += [row for row in hanging[:20] if row not in found]
+    return found
+
+
+def remove(club: Club, say: Say) -> None:
+    """Takes out the demo's rows and no others. Call it in a transaction.
+
+    Raises DemoError if rows that are not the demo's would go with them.
+    """
+    others = strangers(club)
+    if others:
+        listed = ", ".join(f"{row._meta.verbose_name} “{row}”" for row in others[:5])
+        raise DemoError(
+            f"{len(others)} rows that are not the demo's hang on it: {listed}. Nothing was changed. "
+            "Delete them or move them to a platform, part or body of your own first."
+        )
+    own = own_rows(club)
+    for model in (Configuration, Body, KnownWheelbase, Part, Platform, get_user_model()):
+        own[model].delete()
+    in_use = Q(parts__isnull=False) | Q(bodies__isnull=False) | Q(platforms__isnull=False)
+    own[Maker].exclude(pk__in=Maker.objects.filter(in_use).values("pk")).delete()
+    say("Removed what was there of the demo")

@@ -1,0 +1,69 @@
+"""``manage.py demo``: an invented club to look round in."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import transaction
+
+from setups.demo import RANDOM_SEED, club_of
+from setups.demo.members import PASSPHRASE
+from setups.demo.store import DemoError, counted, load, load_members, remove
+
+
+class Command(BaseCommand):
+    help = (
+        "Loads an invented club: four platforms, some 300 parts, 60 bodies and 40 members. "
+        "Running it again changes nothing."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument(
+            "--reset", action="store_true", help="Take the demo's own rows out first, then load them afresh."
+        )
+        parser.add_argument(
+            "--random-seed",
+            type=int,
+            default=RANDOM_SEED,
+            metavar="N",
+            help="Draws other figures under the same names (default: %(default)s).",
+        )
+        parser.add_argument(
+            "--with-accounts",
+            action="store_true",
+            help="Also where DEBUG is off: give four members the passphrase that the documentation prints.",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        club = club_of(options["random_seed"])
+        with_accounts = settings.DEBUG or options["with_accounts"]
+        try:
+            with transaction.atomic():
+                there = counted(club)
+                if any(found for found, _ in there.values()) and not options["reset"]:
+                    self._say_it_is_there(there)
+                    return
+                if options["reset"]:
+                    remove(club, self._say)
+                load(club, self._say)
+                accounts = load_members(with_accounts, self._say)
+        except DemoError as error:
+            raise CommandError(str(error)) from error
+        self._say(self.style.SUCCESS("The demo is loaded."))
+        if accounts:
+            self._say(f"Sign in as {', '.join(accounts)}; the passphrase of each is: {PASSPHRASE}")
+        elif not with_accounts:
+            self._say("DEBUG is off, so nobody can sign in as a demo member; --with-accounts lets them.")
+
+    def _say(self, line: str) -> None:
+        self.stdout.write(line)
+
+    def _say_it_is_there(self, there: dict[str, tuple[int, int]]) -> None:
+        short = [f"{found} of {wanted} {name}" for name, (found, wanted) in there.items() if found < wanted]
+        if short:
+            there_now = ", ".join(short)
+            self._say(f"Only {there_now} are there. Nothing was changed; --reset loads the demo afresh.")
+        else:
+            self._say("The demo is there already. Nothing was changed; --reset loads it afresh.")
