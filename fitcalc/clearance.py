@@ -77,8 +77,8 @@ def lock_limits(
         outward   front  (D/2) cos δ - a sin δ <= R + c      rear  (D/2) cos δ + b sin δ <= R - c
         either    chassis  (D/2) sin δ - a cos δ <= g
 
-    each of the form A cos δ + B sin δ <= C, solved by ``_first_contact``. The result is 0 where the tyre
-    touches straight ahead and 90 where it never touches. ``tyre_diameter`` must be above zero.
+    each of the form A cos δ + B sin δ <= C, in closed form in ``_first_contact``. The result is 0 where
+    the tyre touches straight ahead and 90 where it never touches. ``tyre_diameter`` must be above zero.
     """
     half = tyre_diameter / 2.0
     inner = scrub_radius - tyre_width / 2.0
@@ -91,18 +91,19 @@ def lock_limits(
         chassis = _first_contact(-inner, half, chassis_gap)
         inward = np.minimum(inward, chassis)
         outward = np.minimum(outward, chassis)
-    return inward, outward
+    return np.degrees(2.0 * np.arctan(inward)), np.degrees(2.0 * np.arctan(outward))
 
 
 def _first_contact(a: Real, b: Real, c: Real) -> Real:
-    """Smallest angle of 0 to 90 degrees where a cos δ + b sin δ rises to c; 90 where it does not.
+    """tan(δ / 2) at the smallest δ of 0 to 90 degrees where a cos δ + b sin δ rises to c, else 1.
 
-    The sum is m cos(δ - φ) with m = sqrt(a² + b²) and φ = atan2(b, a). It starts at a: from c on, there is
-    contact at once. Below c it first meets c on its way up to the crest at φ, at φ - acos(c / m), unless it
-    is already falling (φ < 0) or its crest stays under c (m <= c).
+    With t = tan(δ / 2) contact is at (a + c) t² - 2 b t + (c - a) = 0. At δ = 0 the sum is a: from c on,
+    there is contact at once. Below c the way up comes first, t = (c - a) / (b + sqrt(b² + a² - c²)), unless
+    the sum never gets beyond c (no root) or only falls (denominator not above zero). Half angles keep their
+    order, so the least of several contacts needs one arctangent.
     """
-    crest = np.hypot(a, b)
-    phase = np.arctan2(b, a)
-    rise = phase - np.arccos(np.clip(c / crest, -1.0, 1.0))
-    angle = np.where((phase < 0.0) | (crest <= c), np.pi / 2.0, rise)
-    return np.degrees(np.where(a >= c, 0.0, np.minimum(angle, np.pi / 2.0)))
+    square = b * b + a * a - c * c
+    divisor = b + np.sqrt(np.maximum(square, 0.0))
+    meets = (square > 0.0) & (divisor > 0.0)
+    rise = (c - a) / np.where(meets, divisor, 1.0)
+    return np.where(a >= c, 0.0, np.where(meets, np.minimum(rise, 1.0), 1.0))
