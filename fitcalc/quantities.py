@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from math import isfinite
 from typing import Any
 
 import numpy as np
@@ -46,14 +47,15 @@ class Quantity:
         if self.limit is None:
             object.__setattr__(self, "limit", 2.0 * self.u)
         for name in ("value", "u", "limit"):
-            if not np.all(np.isfinite(getattr(self, name))):
+            given = getattr(self, name)
+            if not (isfinite(given) if isinstance(given, float) else np.all(np.isfinite(given))):
                 raise QuantityError(f"the {name} must be a finite number")
-        if np.any(np.asarray(self.u) < 0) or np.any(np.asarray(self.limit) < 0):
-            raise QuantityError("a doubt cannot be negative")
+            if name != "value" and (given < 0 if isinstance(given, float) else np.any(np.asarray(given) < 0)):
+                raise QuantityError("a doubt cannot be negative")
 
     @classmethod
     def from_tolerance(cls, value: Real, tolerance: Real, unit: Unit = Unit.MM) -> Quantity:
-        """A maker's figure ``value`` ± ``tolerance``, taken as rectangular: u = a / sqrt(3), JCGM 100, 4.3.7."""
+        """A maker's figure ``value`` ± ``tolerance``, as rectangular: u = a / sqrt(3), JCGM 100, 4.3.7."""
         return cls(value, tolerance / np.sqrt(3.0), unit, tolerance)
 
     @classmethod
@@ -91,11 +93,21 @@ class Quantity:
 
     def take(self, index: Any) -> Quantity:
         """The quantities at ``index`` (an integer, a mask or an index array) of an array quantity."""
+
         def pick(x: Real) -> Real:
             picked = np.asarray(x)[index] if np.ndim(x) else x
             return float(picked) if np.ndim(picked) == 0 else picked
 
         return Quantity(pick(self.value), pick(self.u), self.unit, pick(self.limit))
+
+    def rows(self, index: Any) -> list[Quantity]:
+        """One scalar quantity for each entry of the integer array ``index``."""
+        if not np.ndim(self.value):
+            return [self] * len(index)
+        columns = (
+            np.broadcast_to(x, np.shape(self.value))[index].tolist() for x in (self.value, self.u, self.limit)
+        )
+        return [Quantity(value, u, self.unit, limit) for value, u, limit in zip(*columns, strict=True)]
 
     def probability_between(self, low: float | None, high: float | None) -> Real:
         """Probability that the true value lies in [low, high], the value being normal with ``u``.
@@ -132,29 +144,30 @@ def linear_sum(*terms: tuple[float, Quantity]) -> Quantity:
     )
 
 
-def propagate(
-    function: Callable[..., Real], *inputs: Quantity, unit: Unit = Unit.MM
-) -> Quantity:
+def propagate(function: Callable[..., Real], *inputs: Quantity, unit: Unit = Unit.MM) -> Quantity:
     """``function`` of independent quantities with its first-order uncertainty (JCGM 100, 5.1.2).
 
-    Sensitivities are central differences over one standard uncertainty either way, which is what
-    JCGM 100, 5.1.3, note 2 offers where a derivative is awkward, and stays sensible at the kink of
-    an absolute value or a clipped angle. ``function`` takes the values as positional arguments and
-    must work elementwise on arrays.
+    Sensitivities are differences over one standard uncertainty either way, which is what JCGM 100, 5.1.3,
+    note 2 offers where a derivative is awkward: their mean, or the larger of the two where the value turns
+    between them, so that a tyre just centred in its arch keeps the doubt of its centring. ``function``
+    takes the values as positional arguments and must work elementwise on arrays.
     """
     values = [quantity.value for quantity in inputs]
+    here = function(*values)
     variance: Real = 0.0
     limit: Real = 0.0
     for i, quantity in enumerate(inputs):
         if not np.any(quantity.u) and not np.any(quantity.limit):
             continue
         step = np.maximum(np.maximum(quantity.u, quantity.limit / 2.0), 1e-9)
-        up = function(*values[:i], values[i] + step, *values[i + 1 :])
-        down = function(*values[:i], values[i] - step, *values[i + 1 :])
-        slope = (up - down) / (2.0 * step)
+        rise = function(*values[:i], values[i] + step, *values[i + 1 :]) - here
+        fall = here - function(*values[:i], values[i] - step, *values[i + 1 :])
+        turns = rise * fall < 0.0
+        change = np.where(turns, np.maximum(np.abs(rise), np.abs(fall)), np.abs(rise + fall) / 2.0)
+        slope = change / step
         variance = variance + np.square(slope * quantity.u)
-        limit = limit + np.abs(slope) * quantity.limit
-    return Quantity(function(*values), np.sqrt(variance), unit, limit)
+        limit = limit + slope * quantity.limit
+    return Quantity(here, np.sqrt(variance), unit, limit)
 
 
 def worst_case(*terms: tuple[float, Quantity]) -> Real:
