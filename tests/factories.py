@@ -65,7 +65,7 @@ assert all(set(REQUIRED[kind]) <= set(PART_FIGURES[kind]) for kind in PartKind)
 
 
 class MemberFactory(factory.django.DjangoModelFactory):
-    """A member who signs in with ``PASSWORD``; ``librarian``, ``steward`` and ``race_director`` are traits."""
+    """A member who signs in with ``PASSWORD``; traits ``librarian``, ``steward``, ``race_director``."""
 
     class Meta:
         model = Member
@@ -170,7 +170,9 @@ class PartFactory(factory.django.DjangoModelFactory):
     def figures(self, create: bool, extracted: Mapping[str, Any] | None, **_: Any) -> None:
         if create:
             _measure(
-                models.PartDimension, {"part": self}, PART_FIGURES[PartKind(self.kind)] | dict(extracted or {})
+                models.PartDimension,
+                {"part": self},
+                PART_FIGURES[PartKind(self.kind)] | dict(extracted or {}),
             )
 
     @factory.post_generation
@@ -211,8 +213,8 @@ class BodyFactory(factory.django.DjangoModelFactory):
 class ConfigurationFactory(factory.django.DjangoModelFactory):
     """A configuration with a part in every slot that a car cannot do without.
 
-    Keywords named after slots put other parts there: ``ConfigurationFactory(parts={"plate": part})``;
-    ``None`` leaves the slot empty.
+    ``parts`` puts others there by slot: ``ConfigurationFactory(parts={"plate": part})``; ``None`` leaves
+    the slot empty.
     """
 
     class Meta:
@@ -221,7 +223,9 @@ class ConfigurationFactory(factory.django.DjangoModelFactory):
 
     name = factory.Sequence(lambda n: f"Car {n}")
     platform = factory.SubFactory(PlatformFactory)
-    position = factory.LazyAttribute(lambda configuration: configuration.platform.positions.get(name="middle"))
+    position = factory.LazyAttribute(
+        lambda configuration: configuration.platform.positions.get(name="middle")
+    )
 
     @factory.post_generation
     def parts(self, create: bool, extracted: Mapping[str, models.Part | None] | None, **_: Any) -> None:
@@ -308,12 +312,15 @@ def full_catalogue(platform: models.Platform | None = None, body: models.Body | 
         ],
         rear_axle=PartFactory(rear_axle=True, **common),
         mounts=[
-            PartFactory(motor_mount=True, figures={"chain_length": length}, **common) for length in ("44", "48")
+            PartFactory(motor_mount=True, figures={"chain_length": length}, **common)
+            for length in ("44", "48")
         ],
         mid_mount=PartFactory(
             motor_mount=True, layout=Layout.MID_MOTOR.value, figures={"chain_length": "56"}, **common
         ),
-        plates=[PartFactory(plate=True, figures={"chain_length": length}, **common) for length in ("18", "20")],
+        plates=[
+            PartFactory(plate=True, figures={"chain_length": length}, **common) for length in ("18", "20")
+        ],
         positions=list(platform.positions.all()),
         body_mount=body_mount,
     )
