@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from functools import reduce
+from math import isfinite
 from operator import or_
 
 from django.core.exceptions import ValidationError
@@ -58,7 +59,9 @@ class Dimension(models.Model):
 
     def clean(self) -> None:
         kind = self.kind
-        if self.value is not None and not kind.low <= self.value <= kind.high:
+        if self.value is None or not isfinite(self.value):
+            return  # the field itself has said so
+        if not kind.low <= self.value <= kind.high:
             raise ValidationError(
                 {
                     "value": f"{kind.label} must lie between {kind.low:g} and {kind.high:g} {kind.unit.value}; "
