@@ -81,7 +81,7 @@ FRONT_END = (DIAMETER, TYRE_WIDTH, HUB_WIDTH, OFFSET, RIM_WIDTH, SPACER, KINGPIN
 
 @pytest.mark.parametrize("which", [0, 1], ids=["inward", "outward"])
 def test_lock_in_the_arch_within_a_fifth_of_a_degree(which):
-    # The lock bends with its inputs even away from the crest; no steering gauge reads 0.2 degrees.
+    # The lock bends with its inputs even away from the crest; 0.2 degrees is about a fifth of its u.
     inputs = (*FRONT_END, ARCH_RADIUS, Quantity(0.2, 0.05))
     ours = propagate(lock_of(which), *inputs, unit=Unit.DEGREE)
     assert ours.u > 0.5
