@@ -1,23 +1,35 @@
-"""Settings, all of them from the environment; a laptop needs none.
+"""Settings, all of them from the environment (or a file `.env` beside manage.py); a laptop needs none.
 
-`DATABASE_URL` chooses the database (SQLite beside manage.py without it), `SECRET_KEY`,
-`ALLOWED_HOSTS`, `CSRF_TRUSTED_ORIGINS` and `DEBUG` are Django's own, `CLUB_NAME` and `CURRENCY` are what the pages print.
+DATABASE_URL          the database; SQLite beside manage.py without it
+CLUB_NAME, CURRENCY   what the pages print
+ALLOWED_HOSTS         names that the site answers to, with commas; this machine's own without it
+HTTPS                 True behind a proxy that ends TLS and sets X-Forwarded-Proto: redirects, secure cookies
+SECURE_HSTS_SECONDS   with HTTPS, how long browsers insist on it; an hour without it
+CSRF_TRUSTED_ORIGINS  origins that forms may come from, where they differ from the site's own
+SECRET_KEY            signs sessions; made once and kept in `.secret-key` without it
+STATIC_ROOT           where `collectstatic` puts the style sheets; `staticfiles` without it
+CONN_MAX_AGE          seconds that a PostgreSQL connection is kept; 60 without it
+LOG_LEVEL             INFO without it
+DEBUG                 True for Django's own error pages, with the code: never where others can see them
 """
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 
 import environ
 from csp.constants import NONE, SELF
+
+from club.keys import kept_key
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 
 env = environ.Env()
 environ.Env.read_env(BASE_DIR / ".env")
 
-DEBUG = env.bool("DEBUG", default=True)
-SECRET_KEY = env.str("SECRET_KEY", default="not-secret-set-SECRET_KEY-before-you-serve-others" if DEBUG else "")
+DEBUG = env.bool("DEBUG", default=False)
+SECRET_KEY = env.str("SECRET_KEY", default="") or kept_key(BASE_DIR / ".secret-key")
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 
@@ -45,6 +57,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
+    "club.middleware.Readable",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -85,6 +98,7 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
 else:
     DATABASES["default"]["CONN_MAX_AGE"] = env.int("CONN_MAX_AGE", default=60)
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+    DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
 
 AUTH_USER_MODEL = "club.Member"
 AUTH_PASSWORD_VALIDATORS = [
@@ -103,14 +117,12 @@ USE_I18N = True
 USE_TZ = True
 
 STATIC_URL = "static/"
-STATIC_ROOT = env.path("STATIC_ROOT", default=BASE_DIR / "staticfiles")
+STATIC_ROOT = Path(env.str("STATIC_ROOT", default=str(BASE_DIR / "staticfiles")))
+WHITENOISE_USE_FINDERS = True
+warnings.filterwarnings("ignore", "No directory at")  # before collectstatic
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
-    "staticfiles": {
-        "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
-        if DEBUG
-        else "whitenoise.storage.CompressedManifestStaticFilesStorage"
-    },
+    "staticfiles": {"BACKEND": "club.storage.CollectedIfThere"},
 }
 
 # The largest spreadsheet or JSON text that a request may carry; longer ones are answered with 413.
@@ -129,11 +141,15 @@ CONTENT_SECURITY_POLICY = {
 }
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-if not DEBUG:
-    SECURE_SSL_REDIRECT = env.bool("SECURE_SSL_REDIRECT", default=True)
+CSRF_FAILURE_VIEW = "club.refusals.form_expired"
+if env.bool("HTTPS", default=False):
+    SECURE_SSL_REDIRECT = True
+    SECURE_REDIRECT_EXEMPT = [r"^health/$"]
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
-    SECURE_HSTS_SECONDS = env.int("SECURE_HSTS_SECONDS", default=0)
-    SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = env.bool("SECURE_COOKIES", default=True)
+    SECURE_HSTS_SECONDS = env.int("SECURE_HSTS_SECONDS", default=3600)
+    SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
+# HSTS for subdomains and browsers' preload lists bind more than this site: the club decides, at its proxy.
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 
 REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
@@ -148,7 +164,7 @@ REST_FRAMEWORK = {
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Club setup library",
-    "DESCRIPTION": "What a body needs, what fits a chassis, and why. Lengths in millimetres, angles in degrees.",
+    "DESCRIPTION": "What a body needs, what fits a chassis, and why. Lengths in mm, angles in degrees.",
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
     "SERVE_INCLUDE_SCHEMA": False,
@@ -158,5 +174,7 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "handlers": {"console": {"class": "logging.StreamHandler"}},
+    # Django's own handlers would print a second time what goes to the root.
+    "loggers": {"django": {"handlers": [], "level": "INFO"}},
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
 }

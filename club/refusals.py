@@ -1,0 +1,110 @@
+"""What is said when a request cannot be answered: a page for a person, problem details for a program.
+
+Everything under /api/ is answered as RFC 9457 problem details, the rest as a page in the site's look.
+"""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+
+from django.conf import settings
+from django.core.exceptions import BadRequest, RequestDataTooBig, TooManyFieldsSent
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.template.defaultfilters import filesizeformat
+from django.template.loader import render_to_string
+
+from club.context import site
+
+
+def refuse(
+    request: HttpRequest, status: int, title: str = "", detail: str = "", template: str = ""
+) -> HttpResponse:
+    """An answer with ``status``; ``title`` says what is wrong and ``detail`` what to do about it.
+
+    ``template`` is the page (that of the status without it) and words what is left empty.
+    """
+    if request.path.startswith("/api/"):
+        problem = {
+            "type": "about:blank",
+            "title": title or HTTPStatus(status).phrase,
+            "status": status,
+            "detail": detail or HTTPStatus(status).description,
+        }
+        return JsonResponse(problem, status=status, content_type="application/problem+json")
+    page = render_to_string(
+        template or f"{status}.html", {"status": status, "title": title, "detail": detail}, request
+    )
+    return HttpResponse(page, status=status)
+
+
+def too_large(request: HttpRequest) -> HttpResponse:
+    """413: the request carries more than the site takes."""
+    limit = filesizeformat(settings.DATA_UPLOAD_MAX_MEMORY_SIZE)
+    return refuse(
+        request,
+        413,
+        f"That is more than {limit} at once",
+        f"The library takes up to {limit} in one request. Split the file or text and send it in parts.",
+        "400.html",
+    )
+
+
+def unreadable_text(request: HttpRequest) -> HttpResponse:
+    """400: text with characters that stand for nothing and that no database keeps."""
+    return refuse(
+        request,
+        400,
+        "That text has characters in it that cannot be read",
+        "It holds a NUL or half of a character pair, which no text needs. Type it again, or save the file as "
+        "plain UTF-8 text, and send it once more.",
+    )
+
+
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """400, for ``handler400``; what a view says in a ``BadRequest`` is passed on."""
+    if isinstance(exception, RequestDataTooBig):
+        return too_large(request)
+    if isinstance(exception, TooManyFieldsSent):
+        return refuse(
+            request,
+            400,
+            "That form has too many fields",
+            f"Up to {settings.DATA_UPLOAD_MAX_NUMBER_FIELDS} are taken in one request: send it in parts.",
+        )
+    return refuse(request, 400, detail=str(exception) if isinstance(exception, BadRequest) else "")
+
+
+def not_allowed(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """403, for ``handler403``; what a view says in its ``PermissionDenied`` is passed on."""
+    return refuse(request, 403, detail=str(exception))
+
+
+def form_expired(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """403, for ``CSRF_FAILURE_VIEW``."""
+    return refuse(
+        request,
+        403,
+        "That form is no longer valid",
+        "It was opened before you signed in or out, or your browser sends no cookies to this site. Go back, "
+        "load the page again, and send it once more.",
+    )
+
+
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """404, for ``handler404``; what a view says in its ``Http404`` is passed on."""
+    said = exception.args[0] if isinstance(exception, Http404) and exception.args else ""
+    if not isinstance(said, str) or said.endswith("matches the given query."):
+        said = ""
+    return refuse(request, 404, said)
+
+
+def failed(request: HttpRequest) -> HttpResponse:
+    """500, for ``handler500``; reads neither the database nor the session, which may be what failed."""
+    if request.path.startswith("/api/"):
+        return refuse(
+            request,
+            500,
+            "The site made a mistake",
+            "It has been noted. Try again later; if it stays, tell the club.",
+        )
+    return HttpResponse(render_to_string("500.html", site(request)), status=500)
