@@ -109,6 +109,11 @@ def test_a_tyre_with_room_all_round_never_touches():
     assert clearance.lock_limits(20.0, 8.0, 4.0, 100.0, 0.0, 100.0) == (90.0, 90.0)
 
 
+def test_a_contact_beyond_square_does_not_count():
+    # The whole wheel is 20 outboard of its kingpin; it would meet the chassis at 105 degrees.
+    assert clearance.lock_limits(10.0, 8.0, 24.0, 100.0, 0.0, 10.0) == (90.0, 90.0)
+
+
 def test_a_corner_that_just_passes_the_opening_never_touches():
     # The outer corner is 13 from the kingpin: 5-12-13.
     assert clearance.lock_limits(24.0, 4.0, 3.0, 13.0 + 1e-9, 0.0, None) == (90.0, 90.0)
