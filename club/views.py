@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 
 from django.contrib.auth import logout
+from django.contrib.auth.forms import AuthenticationForm
 from django.contrib.auth.views import LoginView
 from django.db import Error, connection
 from django.http import HttpRequest, HttpResponse, JsonResponse
@@ -14,7 +15,18 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 log = logging.getLogger(__name__)
 
-sign_in = LoginView.as_view(template_name="club/sign_in.html", redirect_authenticated_user=True)
+
+class SignInForm(AuthenticationForm):
+    error_messages = {
+        "invalid_login": "No member has that name with that password. Capital and small letters differ in both: "
+        "type them again.",
+        "inactive": "This account is closed: ask a librarian of the club.",
+    }
+
+
+sign_in = LoginView.as_view(
+    template_name="club/sign_in.html", authentication_form=SignInForm, redirect_authenticated_user=True
+)
 
 
 @never_cache
