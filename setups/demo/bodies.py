@@ -12,11 +12,11 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from django.utils.text import slugify
-from fitcalc.clearance import lock_limits, wheel_travel
-from fitcalc.wheel import overall_width, scrub_radius, track
 
+from fitcalc.clearance import lock_limits, wheel_travel
 from fitcalc.dimensions import PartKind
 from fitcalc.parts import Axle, Layout, Slot
+from fitcalc.wheel import overall_width, scrub_radius, track
 from setups.demo.names import CAR_WHEELBASES, MARLPIT, NUMBER_PREFIX, TITLES, TUSSOCK, Title, Twist
 from setups.demo.parts import hub_width, kingpin_spacing, mount_slug
 from setups.demo.plans import (
@@ -33,7 +33,7 @@ from setups.demo.plans import (
     Shells,
     decimal,
 )
-from setups.demo.sets import slots_of, stations
+from setups.demo.sets import clash, slots_of, stations
 
 FOULED = {
     ("Stormcock Coupé", "dunlin-mid-motor-mount-long"): "The mount's top plate touches the seats.",
@@ -128,7 +128,12 @@ def _draw_round(title: Title, platform: PlatformPlan, rng: random.Random) -> Dra
     front = rng.choice(platform.fronts)
     front_offset = rng.choice(offsets[first : last - 1])
     front_width = overall_width(hub_width(platform, front), front_offset, platform.front_rim)
-    rears = [(rear, offset) for rear in platform.rears for offset in offsets[first:last]]
+    rears = [
+        (rear, offset)
+        for rear in platform.rears
+        if not clash(platform, mount, rear)
+        for offset in offsets[first:last]
+    ]
 
     def wider(pair: tuple[RearEnd, float]) -> float:
         return float(overall_width(pair[0].hub, pair[1], platform.rear_rim)) - front_width
@@ -161,11 +166,35 @@ def _figure_out(draft: Draft) -> None:
         "rear_arch_width": draft.width(Axle.REAR) + rng.uniform(-0.2, 0.7) * fine,
         "front_arch_radius": max(opening, largest / 2 + platform.arch_clearance) + 0.5 * fine,
         "rear_arch_radius": rear_tyre.diameter / 2 + platform.arch_clearance + rng.uniform(0.9, 1.7) * fine,
-        "front_arch_height": front_tyre.diameter / 2 + travel + rng.uniform(0.45, 1.1) * fine,
-        "rear_arch_height": rear_tyre.diameter / 2 + draft.rear.travel + rng.uniform(0.45, 1.1) * fine,
+        "front_arch_height": front_tyre.diameter / 2 + travel + rng.uniform(0.3, 0.9) * fine,
+        "rear_arch_height": rear_tyre.diameter / 2 + draft.rear.travel + rng.uniform(0.3, 0.9) * fine,
         "nose_reach": rng.uniform(19.0, 27.0) * fine,
         "mass": rng.uniform(21.0, 31.0) * fine**2,
     }
+
+
+def _draw_tight(draft: Draft, everywhere: bool) -> None:
+    """Redraws the body round the narrowest front end and the low tyres, with nothing to spare there.
+
+    With ``everywhere`` also round the narrowest rear end and the shortest chain, so that one set is left.
+    """
+    platform = draft.platform
+    low_front, low_rear = (min(t.diameter for t in platform.tyres_of(axle)) for axle in Axle)
+    draft.front, draft.front_offset = platform.fronts[0], platform.offsets[0]
+    if everywhere:
+        own = [station for station in stations(platform) if station[0].layout in draft.title.layouts]
+        draft.mount, draft.plate, draft.position, draft.chain = min(own, key=lambda station: station[3])
+        draft.rear, draft.rear_offset = platform.rears[0], platform.offsets[0]
+    _figure_out(draft)
+    figures, proud = draft.figures, 1.4 * platform.flush_band
+    travel = wheel_travel(draft.front.travel, draft.front.arm, draft.scrub)
+    figures["front_arch_width"] = draft.width(Axle.FRONT) - proud
+    figures["front_arch_height"] = low_front / 2 + travel + 0.25 * platform.fine
+    figures["rear_arch_height"] = low_rear / 2 + draft.rear.travel + 0.25 * platform.fine
+    if everywhere:
+        figures["rear_arch_width"] = draft.width(Axle.REAR) - proud
+        figures["wheelbase"] = draft.chain - 0.5 * platform.centring_limit
+    draft.tight = frozenset(figures) - {"mass"}
 
 
 def _twist(draft: Draft, rivals: list[PlatformPlan]) -> None:
@@ -178,30 +207,22 @@ def _twist(draft: Draft, rivals: list[PlatformPlan]) -> None:
         for rival in rivals
         for front in rival.fronts
     )
-    if twist is Twist.ONE:
-        own = [station for station in stations(platform) if station[0].layout in draft.title.layouts]
-        draft.mount, draft.plate, draft.position, draft.chain = min(own, key=lambda station: station[3])
-        draft.front, draft.rear = platform.fronts[0], platform.rears[0]
-        draft.front_offset = draft.rear_offset = platform.offsets[0]
+    if twist is Twist.CLOSE_FLUSH:
+        draft.front, draft.front_offset = platform.fronts[0], platform.offsets[0]
         _figure_out(draft)
-        travel = wheel_travel(draft.front.travel, draft.front.arm, draft.scrub)
-        figures = draft.figures
-        figures["wheelbase"] = draft.chain - 0.5 * platform.centring_limit
-        figures["front_arch_width"] = draft.width(Axle.FRONT) - 0.5 * platform.flush_band
-        figures["rear_arch_width"] = draft.width(Axle.REAR) - 0.5 * platform.flush_band
-        figures["front_arch_height"] = low_front / 2 + travel + 0.25
-        figures["rear_arch_height"] = low_rear / 2 + draft.rear.travel + 0.25
-        draft.tight = frozenset(figures) - {"mass"}
+        draft.figures["front_arch_width"] = draft.width(Axle.FRONT) - 2 * platform.flush_band + 0.1
+    elif twist in (Twist.ONE, Twist.FEW):
+        _draw_tight(draft, everywhere=twist is Twist.ONE)
     elif twist is Twist.CLOSE_BASE:
         figures["wheelbase"] = max(chains) + 0.97 * platform.centring_limit
     elif twist is Twist.CLOSE_BUMP:
         figures["rear_arch_height"] = low_rear / 2 + min(r.travel for v in rivals for r in v.rears) + 0.03
-    elif twist is Twist.CLOSE_LOCK:
-        figures["front_arch_radius"] = low_front / 2 + platform.arch_clearance + 0.05
     elif twist is Twist.TOO_LONG:
         figures["wheelbase"] = max(chains) + platform.centring_limit + 1.5
+        figures["rear_arch_radius"] += platform.centring_limit + 1.5
     elif twist is Twist.SHORT_FOR_MID:
         figures["wheelbase"] = min(chains) - platform.centring_limit - 1.2
+        figures["rear_arch_radius"] += platform.centring_limit + 1.2
     elif twist is Twist.NARROW_FRONT:
         figures["front_arch_width"] = narrowest - 2 * (platform.flush_band + 0.7)
     elif twist is Twist.WIDE_REAR:
@@ -212,7 +233,7 @@ def _twist(draft: Draft, rivals: list[PlatformPlan]) -> None:
     elif twist is Twist.LOW_FRONT:
         figures["front_arch_height"] = low_front / 2 + min(front.travel for front in platform.fronts) - 0.6
     elif twist is Twist.SMALL_ARCH:
-        figures["rear_arch_radius"] = low_rear / 2 + platform.arch_clearance - 1.4
+        figures["rear_arch_radius"] = low_rear / 2 + platform.arch_clearance - 0.6
     elif twist is Twist.NO_WHEELBASE:
         del figures["wheelbase"]
     elif twist is Twist.NO_WIDTHS:
@@ -245,6 +266,7 @@ def _describe(draft: Draft, moulded: bool) -> str:
     else:
         first = {
             Twist.ONE: f"Tight arches and a short floor, drawn close round the {platform.short}.",
+            Twist.FEW: "Narrow in front, with arches cut for low tyres.",
             Twist.TOO_LONG: "Drawn to the record car's own length, with the tail that goes with it.",
             Twist.NARROW_FRONT: "A pencil of a car: arches drawn to scale and not to any chassis.",
             Twist.WIDE_REAR: "Flared for double rear wheels that nobody has sold in this scale.",

@@ -88,9 +88,10 @@ class Twist(StrEnum):
 
     NONE = ""
     ONE = "just one set fits"
+    FEW = "a handful of sets fit"
     CLOSE_BASE = "wheelbase at the very end of what a chain reaches"
     CLOSE_BUMP = "the lowest rear tyre only just clears its arch in bump"
-    CLOSE_LOCK = "only just steers far enough"
+    CLOSE_FLUSH = "front wheels only just not proud on the narrowest front end"
     TOO_LONG = "wheelbase beyond every chain"
     NARROW_FRONT = "front arches narrower than the narrowest front end"
     WIDE_REAR = "rear arches wider than the widest rear end"
@@ -126,7 +127,7 @@ _SHELF = {
         ("Siskin Saloon", TUSSOCK, REAR, "Ostrelle Siskin"),
         ("Siskin Estate", TUSSOCK, BOTH, "Ostrelle Siskin"),
         ("Brambling Touring", GREBEFORD, BOTH, "Ostrelle Brambling"),
-        ("Linnet Club Racer", MARLPIT, REAR, "Halverdine Linnet"),
+        ("Linnet Club Racer", MARLPIT, REAR, "Halverdine Linnet", Twist.FEW),
         ("Waxwing Coupé", LAPWATER, BOTH, "Halverdine Waxwing"),
         ("Bullfinch Van", TUSSOCK, BOTH, "Brindlewick Bullfinch", Twist.CLOSE_BUMP),
         ("Phalarope Prototype", GREBEFORD, MID, "Aurelund Phalarope"),
@@ -138,11 +139,11 @@ _SHELF = {
         ("Dotterel Rally", GREBEFORD, BOTH, "Kestermoor Dotterel"),
         ("Dotterel Forest Stage", GREBEFORD, MID, "Kestermoor Dotterel"),
         ("Redstart Saloon", TUSSOCK, MID, "Kestermoor Redstart"),
-        ("Stonechat Hatch", TUSSOCK, REAR, "Dunmarrow Stonechat"),
+        ("Stonechat Hatch", TUSSOCK, REAR, "Dunmarrow Stonechat", Twist.FEW),
         ("Stonechat Rally", LAPWATER, BOTH, "Dunmarrow Stonechat"),
         ("Whitethroat Touring", LAPWATER, MID, "Dunmarrow Whitethroat"),
         ("Treecreeper Hill Climb", MARLPIT, BOTH, "Tarrowby Treecreeper"),
-        ("Yellowhammer Ice Racer", GREBEFORD, BOTH, "Aurelund Yellowhammer", Twist.CLOSE_LOCK),
+        ("Yellowhammer Ice Racer", GREBEFORD, BOTH, "Aurelund Yellowhammer", Twist.CLOSE_FLUSH),
         ("Oystercatcher Saloon", TUSSOCK, BOTH, "Lanternay Oystercatcher", Twist.NO_WHEELBASE),
         ("Chiffchaff Pick-up", LAPWATER, BOTH, "Brindlewick Chiffchaff", Twist.UNTRIED),
         ("Kittiwake Coupé", LAPWATER, MID, "Lanternay Kittiwake"),
@@ -160,10 +161,10 @@ _SHELF = {
         ("Crossbill Touring", GREBEFORD, MID, "Kestermoor Crossbill"),
         ("Crossbill Silhouette", GREBEFORD, MID, "Kestermoor Crossbill"),
         ("Razorbill Prototype", LAPWATER, MID, "Aurelund Razorbill"),
-        ("Nuthatch Hatch", TUSSOCK, REAR, "Dunmarrow Nuthatch"),
+        ("Nuthatch Hatch", TUSSOCK, REAR, "Dunmarrow Nuthatch", Twist.FEW),
         ("Blackcap Road Car", MARLPIT, BOTH, "Tarrowby Blackcap"),
         (
-            "Grande Oystercatcher Mille Lacs long-tail coupé with covered headlamps and detachable roof rack",
+            "Grande Oystercatcher Nine Causeways long-tail coupé with covered headlamps and roof rack",
             GREBEFORD,
             BOTH,
             "Lanternay Grande Oystercatcher",
@@ -180,7 +181,7 @@ _SHELF = {
         ("Shearwater Prototype", LAPWATER, MID, "Vellacourt Shearwater"),
         ("Phalarope Twelve Hours", LAPWATER, BOTH, "Aurelund Phalarope"),
         ("Garganey Coupé", GREBEFORD, REAR, "Halverdine Garganey"),
-        ("Whitethroat Oval", TUSSOCK, REAR, "Dunmarrow Whitethroat"),
+        ("Whitethroat Oval", TUSSOCK, REAR, "Dunmarrow Whitethroat", Twist.FEW),
         ("Redshank Spyder", LAPWATER, BOTH, "Kestermoor Redshank"),
         ("Fulmar High Downforce", GREBEFORD, MID, "Lanternay Fulmar"),
         ("Fulmar Low Drag", GREBEFORD, MID, "Lanternay Fulmar"),

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from django.utils.text import slugify
-from fitcalc.wheel import hub_width_from_across, track
 
 from fitcalc.dimensions import PartKind
 from fitcalc.parts import Axle, Layout
+from fitcalc.wheel import hub_width_from_across, track
 from setups.demo.names import (
     BRACK_TYRES,
     MARRAM_GEARS,
@@ -62,7 +62,7 @@ class Shelf:
     ) -> str:
         """Puts a part on the shelf and returns its slug."""
         self.counted[maker] += 1
-        slug = slug or slugify(name)
+        slug = slug or _slug(name)
         self.parts.append(
             PartPlan(
                 slug=slug,
@@ -88,6 +88,11 @@ class Shelf:
         return Decimal(f"{about * (1 + spread):.1f}0")
 
 
+def _slug(words: str) -> str:
+    """``words`` as an address in which a decimal point stays visible."""
+    return slugify(words.replace(".", "-").replace("/", "-"))
+
+
 def front_slug(platform: PlatformPlan, front: FrontEnd) -> str:
     return slugify(f"{platform.short} front suspension {front.label}")
 
@@ -105,7 +110,7 @@ def rear_slug(platform: PlatformPlan, label: str) -> str:
 
 
 def tyre_slug(tyre: TyreSpec, compound: str) -> str:
-    return slugify(f"{tyre.axle} tyre {tyre.diameter} {tyre.pattern} {compound}")
+    return _slug(f"{tyre.axle} tyre {tyre.diameter:g} {tyre.pattern} {compound}")
 
 
 def signed(offset: float) -> str:
@@ -115,8 +120,8 @@ def signed(offset: float) -> str:
 
 def wheel_slug(prefix: str, axle: Axle, offset: float, rim: float) -> str:
     sign = "minus" if offset < 0 else "plus"
-    where = f"{sign} {abs(offset):g}".replace(".", "-") if offset else "0"
-    return slugify(f"{prefix} {axle} wheel {rim:g} wide offset {where}".replace(".", "-"))
+    where = f"{sign} {abs(offset):g}" if offset else "0"
+    return _slug(f"{prefix} {axle} wheel {rim:g} wide offset {where}")
 
 
 def hub_width(platform: PlatformPlan, front: FrontEnd) -> float:
@@ -198,8 +203,8 @@ def _chassis_parts(shelf: Shelf, platform: PlatformPlan) -> None:
             description="Two posts with clips."
             + (f" {height} mm taller, for bodies with a high tail." if height else ""),
         )
-    for place, rates in (("front", (0.18, 0.26, 0.36)), ("rear", (0.3, 0.42))):
-        for name, rate in zip(("soft", "medium", "hard"), rates, strict=False):
+    for place, rates in (("front", (0.18, 0.26, 0.36)), ("rear", (0.22, 0.31, 0.42))):
+        for name, rate in zip(("soft", "medium", "hard"), rates, strict=True):
             stiffer = round(rate * platform.fine**2, 3)
             shelf.add(
                 PartKind.SPRING,
@@ -313,7 +318,7 @@ def _sundries(shelf: Shelf, platforms: tuple[PlatformPlan, ...]) -> None:
                 description="One goes behind each wheel of an axle and moves it outward by its thickness.",
             )
         motors = {
-            28: ((3600, 12.0), (5200, 12.0), (7400, 12.0), (8600, 14.0)),
+            28: ((3600, 12.0), (5200, 12.0), (7400, 12.0), (8600, 14.0), (9800, 14.0)),
             24: ((3100, 16.0), (4300, 16.0), (5500, 16.0)),
             12: ((2300, 28.0), (3400, 28.0), (4700, 28.0)),
         }[scale]

@@ -53,7 +53,7 @@ DUNLIN = PlatformPlan(
     rim_diameter=19.4,
     offsets=(-1.5, 4.0, 0.5),
     flush_band=0.5,
-    inset_limit=1.5,
+    inset_limit=1.0,
     centring_limit=1.0,
     arch_clearance=0.5,
     steer_min=20.0,
@@ -80,7 +80,7 @@ DUNLIN = PlatformPlan(
         PlateSpec(label="mid-motor plate, stepped", layout=_MID, share=1.3, price=7.5),
     ),
     tyres=SMALL_TYRES,
-    spacers=(0.25, 0.5),
+    spacers=(0.25,),
     wheel_price=6.0,
 )
 
@@ -102,7 +102,7 @@ CORNCRAKE = PlatformPlan(
     rim_diameter=19.4,
     offsets=(-1.5, 3.75, 0.75),
     flush_band=0.5,
-    inset_limit=1.5,
+    inset_limit=1.1,
     centring_limit=1.0,
     arch_clearance=0.5,
     steer_min=18.0,
@@ -129,7 +129,7 @@ CORNCRAKE = PlatformPlan(
         PlateSpec(label="mid-motor plate, stepped", layout=_MID, share=1.1, price=8.5),
     ),
     tyres=SMALL_TYRES,
-    spacers=(0.25, 0.5),
+    spacers=(0.25,),
     wheel_price=6.8,
 )
 
@@ -151,7 +151,7 @@ WHIMBREL = PlatformPlan(
     rim_diameter=22.6,
     offsets=(-2.0, 4.0, 1.0),
     flush_band=0.6,
-    inset_limit=1.8,
+    inset_limit=1.3,
     centring_limit=1.2,
     arch_clearance=0.6,
     steer_min=18.0,
@@ -194,7 +194,7 @@ WHIMBREL = PlatformPlan(
             axle=Axle.REAR, diameter=29.2, width=13.4, pattern="treaded", compounds=("soft",), price=7.4
         ),
     ),
-    spacers=(0.5, 1.0),
+    spacers=(0.5,),
     wheel_price=7.5,
 )
 
@@ -216,7 +216,7 @@ FIELDFARE = PlatformPlan(
     rim_diameter=38.0,
     offsets=(0.0, 6.0, 1.5),
     flush_band=1.0,
-    inset_limit=3.0,
+    inset_limit=2.2,
     centring_limit=2.0,
     arch_clearance=1.0,
     steer_min=18.0,
@@ -268,7 +268,7 @@ FIELDFARE = PlatformPlan(
             price=13.0,
         ),
     ),
-    spacers=(0.75, 1.5),
+    spacers=(0.75,),
     wheel_price=9.5,
 )
 

@@ -12,6 +12,7 @@ from setups.demo.plans import (
     PairPlan,
     PlateSpec,
     PlatformPlan,
+    RearEnd,
 )
 
 
@@ -24,6 +25,18 @@ def stations(platform: PlatformPlan) -> list[tuple[Mount, PlateSpec, str, float]
         if plate.layout is mount.layout
         for position, shift in platform.positions
     ]
+
+
+_NEVER = {
+    ("Dunlin", "mid-motor mount, long", "wide"): "The mount's arms foul the wide axle's bearing carriers.",
+    ("Fieldfare", "mid-motor pod, long", "narrow"): "The pod's side links need the standard axle or wider.",
+}
+"""Platform, mount and rear axle that must not meet, and why."""
+
+
+def clash(platform: PlatformPlan, mount: Mount, rear: RearEnd) -> str:
+    """Why ``mount`` and ``rear`` must not meet; empty where they may."""
+    return _NEVER.get((platform.short, mount.label, rear.label), "")
 
 
 def pairs_of(platforms: tuple[PlatformPlan, ...]) -> tuple[PairPlan, ...]:
@@ -41,15 +54,13 @@ def pairs_of(platforms: tuple[PlatformPlan, ...]) -> tuple[PairPlan, ...]:
                 for mount in platform.mounts
                 if mount.layout is plate.layout
             ]
-    by_short = {platform.short: platform for platform in platforms}
-    for short, mount, rear, reason in (
-        ("Dunlin", 3, "wide", "The long mount's arms foul the wide axle's bearing carriers."),
-        ("Fieldfare", 2, "narrow", "The long pod's side links need the standard axle or a wider one."),
-    ):
-        platform = by_short[short]
-        pairs.append(
-            PairPlan(mount_slug(platform, platform.mounts[mount]), rear_slug(platform, rear), "never", reason)
-        )
+    pairs += [
+        PairPlan(mount_slug(platform, mount), rear_slug(platform, rear.label), "never", reason)
+        for platform in platforms
+        for mount in platform.mounts
+        for rear in platform.rears
+        if (reason := clash(platform, mount, rear))
+    ]
     return tuple(pairs)
 
 

@@ -330,7 +330,8 @@ def remove(club: Club, say: Say) -> None:
         listed = ", ".join(f"{row._meta.verbose_name} “{row}”" for row in others[:5])
         raise DemoError(
             f"{len(others)} rows that are not the demo's hang on it: {listed}. Nothing was changed. "
-            "Delete them or move them to a platform, part or body of your own first."
+            "Delete them or move them to a platform, part or body of your own first, or load the demo "
+            "into an empty database."
         )
     own = own_rows(club)
     for model in (Configuration, Body, KnownWheelbase, Part, Platform, get_user_model()):
