@@ -177,13 +177,13 @@ class OffsetGrid:
 
     def values(self) -> list[float]:
         """All offsets of the grid, rising."""
-        count = int(round((self.high - self.low) / self.step))
+        count = round((self.high - self.low) / self.step)
         return [round(self.low + i * self.step, 6) for i in range(count + 1)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Platform:
-    """One chassis family. ``datum`` is the front axle to the face that the motor mount's share starts from."""
+    """One chassis family. ``datum``: front axle to the face that the motor mount's share starts from."""
 
     id: PartId
     name: str

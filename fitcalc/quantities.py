@@ -48,9 +48,9 @@ class Quantity:
             object.__setattr__(self, "limit", 2.0 * self.u)
         for name in ("value", "u", "limit"):
             given = getattr(self, name)
-            if not (isfinite(given) if isinstance(given, float) else np.all(np.isfinite(given))):
+            if not (isfinite(given) if isinstance(given, float) else np.isfinite(given).all()):
                 raise QuantityError(f"the {name} must be a finite number")
-            if name != "value" and (given < 0 if isinstance(given, float) else np.any(np.asarray(given) < 0)):
+            if name != "value" and (given < 0 if isinstance(given, float) else (np.asarray(given) < 0).any()):
                 raise QuantityError("a doubt cannot be negative")
 
     @classmethod
@@ -98,7 +98,7 @@ class Quantity:
             picked = np.asarray(x)[index] if np.ndim(x) else x
             return float(picked) if np.ndim(picked) == 0 else picked
 
-        return Quantity(pick(self.value), pick(self.u), self.unit, pick(self.limit))
+        return Quantity._checked(pick(self.value), pick(self.u), self.unit, pick(self.limit))
 
     def rows(self, index: Any) -> list[Quantity]:
         """One scalar quantity for each entry of the integer array ``index``."""
@@ -107,7 +107,16 @@ class Quantity:
         columns = (
             np.broadcast_to(x, np.shape(self.value))[index].tolist() for x in (self.value, self.u, self.limit)
         )
-        return [Quantity(value, u, self.unit, limit) for value, u, limit in zip(*columns, strict=True)]
+        figures = zip(*columns, strict=True)
+        return [Quantity._checked(value, u, self.unit, limit) for value, u, limit in figures]
+
+    @classmethod
+    def _checked(cls, value: Real, u: Real, unit: Unit, limit: Real) -> Quantity:
+        """A quantity of figures that have passed the checks of another one."""
+        made = object.__new__(cls)
+        for name, figure in (("value", value), ("u", u), ("unit", unit), ("limit", limit)):
+            object.__setattr__(made, name, figure)
+        return made
 
     def probability_between(self, low: float | None, high: float | None) -> Real:
         """Probability that the true value lies in [low, high], the value being normal with ``u``.

@@ -1,0 +1,343 @@
+"""Candidates for each group of slots: which parts may stand where, how each is judged and ranked.
+
+The front end, the rear end and the wheelbase chain are independent given the platform and the body's
+mount, except that the rear arch takes a rear tyre and a chain together and that a pair rule may span
+groups. Each group is enumerated and judged by itself, over arrays (``fitcalc.fit``).
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from math import ceil
+from typing import Any
+
+import numpy as np
+
+from fitcalc.findings import Check, Checks
+from fitcalc.fit import (
+    ChainGroup,
+    EndGroup,
+    Index,
+    Placing,
+    across_of,
+    chain_group,
+    front_group,
+    placing_of,
+    rear_arch_check,
+    rear_group,
+    tyre_sits_on,
+)
+from fitcalc.pairs import clashes, meet
+from fitcalc.parts import Axle, Body, Catalogue, PairRules, Part, PartId, Position, Slot
+
+FRONT_SLOTS = (Slot.FRONT_SUSPENSION, Slot.FRONT_WHEEL, Slot.FRONT_TYRE, Slot.FRONT_SPACER)
+REAR_SLOTS = (Slot.REAR_AXLE, Slot.REAR_WHEEL, Slot.REAR_TYRE, Slot.REAR_SPACER)
+CHAIN_SLOTS = (Slot.MOTOR_MOUNT, Slot.PLATE, Slot.POSITION)
+
+WIDTH_AGREES = 0.25
+"""A front end is the designated one if its width across is within this of the stated one, mm."""
+OFFSET_AGREES = 0.1
+"""An offset is the designated one within this, mm."""
+UNKNOWN_PRICE = 1e6
+"""What a part without a price weighs in the rank, so that priced ones come first."""
+
+
+class Order(StrEnum):
+    """What counts first after fitting."""
+
+    BEST = "best"
+    FEWEST_CHANGES = "fewest_changes"
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """One group of slots: its parts, the candidates as indices into them, and their ranks."""
+
+    slots: tuple[Slot, ...]
+    parts: tuple[tuple[Any, ...], ...]
+    index: tuple[Any, ...]
+    end: EndGroup | ChainGroup
+    rank: Any
+    geometry: Any
+
+    @property
+    def checks(self) -> Checks:
+        return self.end.checks
+
+    @property
+    def coupled(self) -> Any:
+        """What the rear arch sees of each candidate, the smaller the better; ``None`` if nothing."""
+        if isinstance(self.end, ChainGroup):
+            return None if self.end.centring is None else np.abs(self.end.centring.value)
+        return self.end.tyre_diameter.value if self.slots is REAR_SLOTS else None
+
+    def picked(self, candidate: int) -> dict[Slot, Any]:
+        """Slot -> part of one candidate; an empty slot is left out."""
+        chosen = {
+            slot: parts[int(i[candidate])]
+            for slot, parts, i in zip(self.slots, self.parts, self.index, strict=True)
+        }
+        return {slot: part for slot, part in chosen.items() if part is not None}
+
+
+@dataclass(slots=True)
+class Search:
+    """One body mount's worth of the search: three groups and what couples them."""
+
+    body: Body
+    catalogue: Catalogue
+    mount: Any
+    placing: Placing
+    front: Group
+    rear: Group
+    chain: Group
+    crossing: frozenset[PartId]
+    _signatures: dict[tuple[int, int], frozenset[tuple[Slot, PartId]]] = field(default_factory=dict)
+
+    @property
+    def groups(self) -> tuple[Group, Group, Group]:
+        return self.front, self.rear, self.chain
+
+    @property
+    def placing_holds(self) -> bool:
+        """True if the mount puts the body where it belongs."""
+        return bool(np.all(self.placing.check.holds))
+
+    def signature(self, which: int, candidate: int) -> frozenset[tuple[Slot, PartId]]:
+        """What of a candidate a pair rule that spans groups can see."""
+        key = (which, candidate)
+        if key not in self._signatures:
+            picked = self.groups[which].picked(candidate)
+            self._signatures[key] = frozenset(
+                (slot, part.id) for slot, part in picked.items() if part.id in self.crossing
+            )
+        return self._signatures[key]
+
+    def together(self, *signatures: frozenset[tuple[Slot, PartId]]) -> bool:
+        """True if no pair rule that spans groups forbids the candidates that show these signatures."""
+        filled = {slot: part for signature in signatures for slot, part in signature}
+        if self.mount is not None and self.mount.id in self.crossing:
+            filled[Slot.BODY_MOUNT] = self.mount.id
+        return not filled or not clashes(filled, self.catalogue.pairs)
+
+    def rear_arch(self, rear: Any, chain: Any) -> Check:
+        """The rear arch check over pairs of candidates given as two index arrays of one shape."""
+        end, links = self.rear.end, self.chain.end
+        assert isinstance(end, EndGroup)
+        assert isinstance(links, ChainGroup)
+        centring = None if links.centring is None else links.centring.take(chain)
+        return rear_arch_check(self.body, self.catalogue.platform, end.tyre_diameter.take(rear), centring)
+
+
+def eligible(catalogue: Catalogue, body: Body) -> dict[Slot, tuple[Any, ...]]:
+    """What may stand in each slot: parts for the axle; the body's own mounts, or none if it has none."""
+
+    def at(parts: Sequence[Any], axle: Axle) -> tuple[Any, ...]:
+        return tuple(part for part in parts if axle in part.axles)
+
+    mounts = tuple(mount for mount in catalogue.body_mounts if not mount.bodies or body.id in mount.bodies)
+    return {
+        Slot.FRONT_SUSPENSION: catalogue.front_suspensions,
+        Slot.FRONT_WHEEL: at(catalogue.wheels, Axle.FRONT),
+        Slot.FRONT_TYRE: at(catalogue.tyres, Axle.FRONT),
+        Slot.FRONT_SPACER: (None, *at(catalogue.spacers, Axle.FRONT)),
+        Slot.REAR_AXLE: catalogue.rear_axles,
+        Slot.REAR_WHEEL: at(catalogue.wheels, Axle.REAR),
+        Slot.REAR_TYRE: at(catalogue.tyres, Axle.REAR),
+        Slot.REAR_SPACER: (None, *at(catalogue.spacers, Axle.REAR)),
+        Slot.MOTOR_MOUNT: catalogue.motor_mounts,
+        Slot.PLATE: catalogue.plates,
+        Slot.POSITION: catalogue.positions,
+        Slot.BODY_MOUNT: mounts or (None,),
+    }
+
+
+def search_of(
+    catalogue: Catalogue,
+    body: Body,
+    lists: dict[Slot, tuple[Any, ...]],
+    mount: Any,
+    owned: frozenset[PartId],
+    order: Order,
+) -> Search:
+    platform = catalogue.platform
+    placing = placing_of(platform, body, mount)
+    inside, crossing = _split_rules(catalogue.pairs, lists)
+
+    def product(slots: tuple[Slot, ...]) -> tuple[Any, ...]:
+        shape = tuple(len(lists[slot]) for slot in slots)
+        index = np.indices(shape).reshape(len(slots), -1)
+        keep = np.ones(index.shape[1], dtype=bool)
+        for (first, second), allowed in inside.items():
+            if first in slots and second in slots:
+                keep &= allowed[index[slots.index(first)], index[slots.index(second)]]
+        return tuple(index[:, keep])
+
+    def group(slots: tuple[Slot, ...], index: Index, end: EndGroup | ChainGroup) -> Group:
+        parts = tuple(lists[slot] for slot in slots)
+        rank = _rank(slots, parts, index, end, catalogue, body, owned, order)
+        if slots is FRONT_SLOTS:
+            rank = rank + _mount_rank(mount, placing, owned, order)
+        return Group(slots, parts, index, end, rank, _geometry_keys(parts, index))
+
+    suspensions, front_wheels, front_tyres, front_spacers = (lists[slot] for slot in FRONT_SLOTS)
+    axles, rear_wheels, rear_tyres, rear_spacers = (lists[slot] for slot in REAR_SLOTS)
+    motor_mounts, plates, positions = (lists[slot] for slot in CHAIN_SLOTS)
+    fi, ri, ci = product(FRONT_SLOTS), product(REAR_SLOTS), product(CHAIN_SLOTS)
+    front = front_group(platform, body, placing, suspensions, front_wheels, front_tyres, front_spacers, fi)
+    rear = rear_group(platform, body, axles, rear_wheels, rear_tyres, rear_spacers, ri)
+    chain = chain_group(platform, body, placing, motor_mounts, plates, positions, ci)
+    return Search(
+        body,
+        catalogue,
+        mount,
+        placing,
+        group(FRONT_SLOTS, fi, front),
+        group(REAR_SLOTS, ri, rear),
+        group(CHAIN_SLOTS, ci, chain),
+        crossing,
+    )
+
+
+def _split_rules(
+    pairs: PairRules, lists: dict[Slot, tuple[Any, ...]]
+) -> tuple[dict[tuple[Slot, Slot], Any], frozenset[PartId]]:
+    """Pair rules inside a group as tables (slot a, slot b), and the parts of rules that span groups."""
+    group_of = {slot: g for g, slots in enumerate((FRONT_SLOTS, REAR_SLOTS, CHAIN_SLOTS)) for slot in slots}
+    where: dict[PartId, list[tuple[Slot, int]]] = defaultdict(list)
+    for slot, parts in lists.items():
+        for row, part in enumerate(parts):
+            if part is not None:
+                where[part.id].append((slot, row))
+    tables: dict[tuple[Slot, Slot], Any] = {}
+
+    def table(first: Slot, second: Slot) -> Any:
+        return tables.setdefault(
+            (first, second), np.ones((len(lists[first]), len(lists[second])), dtype=bool)
+        )
+
+    crossing: set[PartId] = set()
+    for pair in pairs.never:
+        one, other = tuple(pair)
+        for slot, row in where[one]:
+            for other_slot, other_row in where[other]:
+                if not meet(slot, other_slot):
+                    continue
+                if group_of.get(slot, -1) == group_of.get(other_slot, -2):
+                    table(slot, other_slot)[row, other_row] = False
+                else:
+                    crossing |= pair
+    for part, needs in pairs.only_with.items():
+        for partners in needs:
+            for slot, row in where[part]:
+                seats = {
+                    s for partner in partners for s, _ in where[partner] if s is not slot and meet(slot, s)
+                }
+                if len(seats) == 1 and group_of.get(slot, -1) == group_of.get(min(seats), -2):
+                    (seat,) = seats
+                    allowed = np.array(
+                        [other is not None and other.id in partners for other in lists[seat]], dtype=bool
+                    )
+                    table(slot, seat)[row] &= allowed
+                else:
+                    crossing |= {part, *partners}
+    for axle in ("front", "rear"):
+        rims, tyres = lists[Slot(f"{axle}_wheel")], lists[Slot(f"{axle}_tyre")]
+        sits = table(Slot(f"{axle}_wheel"), Slot(f"{axle}_tyre"))
+        sits &= np.array([[tyre_sits_on(tyre, rim) for tyre in tyres] for rim in rims], dtype=bool)
+    return tables, frozenset(crossing)
+
+
+def pack_cost(part: Part, pieces: int) -> float | None:
+    """Price of the packs that hold ``pieces`` of ``part``; ``None`` where the price is not known."""
+    return None if part.price is None else ceil(pieces / part.pack_size) * part.price
+
+
+def _columns(order: Order, doubts: Any, undesignated: Any, changes: Any, cost: Any, flush: Any) -> Any:
+    if order is Order.FEWEST_CHANGES:
+        return np.stack(np.broadcast_arrays(doubts, changes, cost, undesignated, flush), axis=-1)
+    return np.stack(np.broadcast_arrays(doubts, undesignated, changes, cost, flush), axis=-1)
+
+
+def _slot_weights(slot: Slot, parts: Sequence[Any], owned: frozenset[PartId]) -> tuple[Any, Any]:
+    """Parts to change (0 or 1) and cost of each part of a slot; a position costs nothing."""
+    changes = np.zeros(len(parts))
+    cost = np.zeros(len(parts))
+    for row, part in enumerate(parts):
+        if isinstance(part, Part) and part.id not in owned:
+            changes[row] = 1.0
+            price = pack_cost(part, slot.pieces)
+            cost[row] = UNKNOWN_PRICE if price is None else price
+    return changes, cost
+
+
+def _rank(
+    slots: tuple[Slot, ...],
+    parts: tuple[tuple[Any, ...], ...],
+    index: tuple[Any, ...],
+    end: EndGroup | ChainGroup,
+    catalogue: Catalogue,
+    body: Body,
+    owned: frozenset[PartId],
+    order: Order,
+) -> Any:
+    """The rank's columns for each candidate of a group, (n, 5)."""
+    changes: Any = 0.0
+    cost: Any = 0.0
+    for slot, choices, i in zip(slots, parts, index, strict=True):
+        slot_changes, slot_cost = _slot_weights(slot, choices, owned)
+        changes, cost = changes + slot_changes[i], cost + slot_cost[i]
+    undesignated: Any = np.zeros(len(index[0]))
+    flush: Any = np.zeros(len(index[0]))
+    if isinstance(end, EndGroup):
+        if end.flush is not None:
+            flush = np.abs(end.flush.value)
+        per_wheel = np.array([wrong_offset(slots, rim.offset.value, body) for rim in parts[1]], dtype=float)
+        undesignated = undesignated + per_wheel[index[1]]
+        if slots is FRONT_SLOTS:
+            per_end = np.array([wrong_width(catalogue, s, body) for s in parts[0]], dtype=float)
+            undesignated = undesignated + 2.0 * per_end[index[0]]
+    elif end.centring is not None:
+        flush = np.abs(end.centring.value)
+    return np.round(_columns(order, end.checks.doubts, undesignated, changes, cost, flush), 6)
+
+
+def _mount_rank(mount: Any, placing: Placing, owned: frozenset[PartId], order: Order) -> Any:
+    changes, cost = _slot_weights(Slot.BODY_MOUNT, (mount,), owned)
+    doubt = float(not placing.check.met or placing.check.doubtful)
+    return np.round(_columns(order, doubt, 0.0, changes[0], cost[0], 0.0), 6)
+
+
+def wrong_offset(slots: tuple[Slot, ...], offset: float, body: Body) -> bool:
+    stated = body.designated_front_offset if slots is FRONT_SLOTS else body.designated_rear_offset
+    return stated is not None and abs(offset - stated) > OFFSET_AGREES
+
+
+def wrong_width(catalogue: Catalogue, suspension: Any, body: Body) -> bool:
+    stated = body.designated_front_width
+    return stated is not None and abs(across_of(catalogue.platform, suspension) - stated) > WIDTH_AGREES
+
+
+def _geometry_keys(parts: tuple[tuple[Any, ...], ...], index: tuple[Any, ...]) -> Any:
+    """One integer a candidate, equal where all the parts have equal nominal geometry."""
+    key = np.zeros(len(index[0]), dtype=np.int64)
+    for choices, i in zip(parts, index, strict=True):
+        shapes: dict[Any, int] = {}
+        shape = np.array([shapes.setdefault(_shape(part), len(shapes)) for part in choices], dtype=np.int64)
+        key = key * len(shapes) + shape[i]
+    return key
+
+
+def _shape(part: Any) -> Any:
+    """A part's nominal geometry, for telling parts of the same geometry."""
+    if part is None or isinstance(part, Position):
+        return None if part is None else part.id
+    figures = []
+    for name in part.__dataclass_fields__:
+        value = getattr(part, name)
+        if name not in Part.__dataclass_fields__ and name != "axles":
+            figures.append(value.value if hasattr(value, "u") else value)
+    return tuple(figures)

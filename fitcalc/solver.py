@@ -1,0 +1,249 @@
+"""Every configuration of a catalogue that fits a body, best first, and the nearest misses with their remedy.
+
+The front end, the rear end and the wheelbase chain are independent given the platform and the body's
+mount, except that the rear arch takes a rear tyre and a chain together and that a pair rule may span
+groups. So each group is enumerated and judged by itself (arrays, ``fitcalc.fit``), the feasible
+candidates are sorted by rank, and the groups are merged best first as the k smallest sums of three
+sorted lists, without walking the product. What couples groups is handled by classes: candidates of one
+group that agree in what the other group sees of them form a class, and only classes that go together are
+merged.
+
+Rank, most important first: fewest rules met only doubtfully; the body's designated front end and offsets;
+fewest parts to change from what is owned; cost; nearest to flush. ``Order.FEWEST_CHANGES`` puts the parts
+to change and the cost before the designation. A part used at both ends counts its packs for each end in
+the rank; ``Match.cost`` counts them together.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fitcalc.candidates import Order, Search, eligible, search_of
+from fitcalc.fit import ChainGroup, EndGroup
+from fitcalc.matches import Match, Twins, match_of, reports_of
+from fitcalc.misses import Kind, near_misses
+from fitcalc.parts import Body, Catalogue, PartId, Slot
+
+__all__ = ["Match", "Order", "Solution", "solve"]
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """The answer for one body and one catalogue.
+
+    ``fitting`` counts all combinations that fit, ``combinations`` all that there are; ``gaps`` names
+    slots that the catalogue has nothing for, in which case there is no combination at all.
+    """
+
+    matches: tuple[Match, ...]
+    near_misses: tuple[Match, ...]
+    fitting: int
+    combinations: int
+    gaps: tuple[Slot, ...] = ()
+
+
+def solve(
+    catalogue: Catalogue,
+    body: Body,
+    owned: Collection[PartId] = frozenset(),
+    limit: int = 50,
+    misses: int = 5,
+    distinct: bool = True,
+    order: Order = Order.BEST,
+) -> Solution:
+    """The ``limit`` best configurations for ``body`` and the ``misses`` nearest that fail.
+
+    ``owned`` are ids of parts at hand. With ``distinct`` each geometry is listed once, in its best parts,
+    with the others as alternatives; without, every combination of parts stands for itself. Near misses are
+    the nearest of each kind of failure, fewest failed rules first, then the smallest shortfall.
+    """
+    owned = frozenset(owned)
+    lists = eligible(catalogue, body)
+    gaps = tuple(slot for slot, parts in lists.items() if not parts)
+    if gaps:
+        return Solution((), (), 0, 0, gaps)
+    total = 1
+    for parts in lists.values():
+        total *= len(parts)
+    found: list[tuple[tuple[float, ...], Match]] = []
+    missed: list[tuple[tuple[float, ...], Kind, Match]] = []
+    fitting = 0
+    for mount in lists[Slot.BODY_MOUNT]:
+        search = search_of(catalogue, body, lists, mount, owned, order)
+        count, matches = _matches(search, owned, limit, distinct)
+        fitting += count
+        found += matches
+        missed += near_misses(search, owned, misses)
+    found.sort(key=lambda pair: pair[0])
+    missed.sort(key=lambda row: row[0])
+    nearest: dict[Kind, Match] = {}
+    for _, failing, match in missed:
+        nearest.setdefault(failing, match)
+    return Solution(
+        tuple(match for _, match in found[:limit]), tuple(nearest.values())[:misses], fitting, total
+    )
+
+
+Classes = list[tuple[Any, list[int]]]
+
+
+def _sorted(rank: Any, candidates: Any) -> Any:
+    """``candidates`` (index array) by rank, ties by their own order."""
+    rows = rank[candidates]
+    return candidates[np.lexsort((candidates, *rows.T[::-1]))]
+
+
+def _feasible(search: Search, which: int, distinct: bool) -> tuple[Any, Any]:
+    """Indices of a group's feasible candidates by rank: all, and those that stand for their geometry."""
+    group = search.groups[which]
+    every = _sorted(group.rank, np.flatnonzero(group.checks.failures == 0))
+    if not distinct:
+        return every, every
+    keys = group.geometry[every]
+    if search.crossing:
+        signatures: dict[Any, int] = {}
+        marks = [signatures.setdefault(search.signature(which, int(c)), len(signatures)) for c in every]
+        keys = keys * max(1, len(signatures)) + np.array(marks, dtype=np.int64)
+    _, first = np.unique(keys, return_index=True)
+    return every, every[np.sort(first)]
+
+
+def _classes(search: Search, which: int, candidates: Any) -> Classes:
+    """Sorted candidates split by what the other groups see of them."""
+    group = search.groups[which]
+    seen: Any = None
+    if which == 1:
+        assert isinstance(group.end, EndGroup)
+        seen = group.end.tyre_diameter
+    elif which == 2:
+        assert isinstance(group.end, ChainGroup)
+        seen = group.end.centring
+    split: dict[Any, list[int]] = {}
+    if seen is None:
+        labels: list[Any] = [None] * len(candidates)
+    else:
+        rows = np.round(np.stack([seen.value[candidates], seen.u[candidates]], axis=1), 9)
+        labels = [tuple(row) for row in rows.tolist()]
+    for candidate, label in zip(candidates.tolist(), labels, strict=True):
+        mark = search.signature(which, candidate) if search.crossing else frozenset()
+        split.setdefault((label, mark), []).append(candidate)
+    return [(mark, members) for (_, mark), members in split.items()]
+
+
+def _compatible(
+    search: Search, classes: tuple[Classes, Classes, Classes]
+) -> dict[tuple[int, int, int], bool]:
+    """Class triples that go together -> whether the rear arch is met only doubtfully."""
+    fronts, rears, chains = classes
+    if not (fronts and rears and chains):
+        return {}
+    heads = [np.array([members[0] for _, members in group]) for group in (rears, chains)]
+    r, c = (axis.ravel() for axis in np.meshgrid(*heads, indexing="ij"))
+    check = search.rear_arch(r, c)
+    shape = (len(rears), len(chains))
+    holds = np.broadcast_to(check.holds, r.shape).reshape(shape)
+    doubtful = np.broadcast_to(check.doubtful, r.shape).reshape(shape)
+    return {
+        (i, j, k): bool(doubtful[j, k])
+        for i, (front_mark, _) in enumerate(fronts)
+        for j, k in zip(*(axis.tolist() for axis in np.nonzero(holds)), strict=True)
+        if not search.crossing or search.together(front_mark, rears[j][0], chains[k][0])
+    }
+
+
+def _best_first(
+    search: Search, classes: tuple[Classes, Classes, Classes], compatible: dict[tuple[int, int, int], bool]
+) -> Iterator[tuple[tuple[float, ...], tuple[int, int, int]]]:
+    """Candidate triples by the sum of their ranks: three sorted lists merged for each class triple."""
+    ranks = [
+        {
+            c: tuple(row)
+            for _, members in group
+            for c, row in zip(members, g.rank[members].tolist(), strict=True)
+        }
+        for group, g in zip(classes, search.groups, strict=True)
+    ]
+
+    def entry(triple: tuple[int, int, int], at: tuple[int, int, int]) -> Any:
+        chosen = tuple(classes[g][triple[g]][1][at[g]] for g in range(3))
+        rows = [ranks[g][chosen[g]] for g in range(3)]
+        total = [round(sum(column), 6) for column in zip(*rows, strict=True)]
+        total[0] += compatible[triple]
+        return tuple(total), chosen, triple, at
+
+    heap = [entry(triple, (0, 0, 0)) for triple in compatible]
+    heapq.heapify(heap)
+    while heap:
+        rank, chosen, triple, at = heapq.heappop(heap)
+        yield rank, chosen
+        # Each position is reached from one parent only: step the last list, or an earlier one while the
+        # later ones stand at their start.
+        for g in (2, 1, 0):
+            if at[g] + 1 < len(classes[g][triple[g]][1]):
+                heapq.heappush(heap, entry(triple, (*at[:g], at[g] + 1, *at[g + 1 :])))
+            if at[g] != 0:
+                break
+
+
+def _matches(
+    search: Search, owned: frozenset[PartId], limit: int, distinct: bool
+) -> tuple[int, list[tuple[tuple[float, ...], Match]]]:
+    """How many combinations fit, and the best of them."""
+    if not search.placing_holds:
+        return 0, []
+    every, chosen = zip(*(_feasible(search, which, distinct) for which in range(3)), strict=True)
+    count = _count(search, every)
+    if not count:
+        return 0, []
+    classes = (
+        _classes(search, 0, chosen[0]),
+        _classes(search, 1, chosen[1]),
+        _classes(search, 2, chosen[2]),
+    )
+    best: list[tuple[tuple[float, ...], tuple[int, int, int]]] = []
+    for row in _best_first(search, classes, _compatible(search, classes)):
+        if len(best) == limit:
+            break
+        best.append(row)
+    if not best:
+        return count, []
+    ranks, triples = zip(*best, strict=True)
+    reports = reports_of(search, triples)
+    columns = list(zip(*triples, strict=True))
+    twins = [_twins(search, which, every[which], columns[which]) if distinct else {} for which in range(3)]
+    return count, [
+        (rank, match_of(search, report, triple, owned, twins))
+        for rank, report, triple in zip(ranks, reports, triples, strict=True)
+    ]
+
+
+def _count(search: Search, every: tuple[Any, ...]) -> int:
+    """How many combinations of feasible candidates go together."""
+    if any(len(candidates) == 0 for candidates in every):
+        return 0
+    classes = (_classes(search, 0, every[0]), _classes(search, 1, every[1]), _classes(search, 2, every[2]))
+    sizes = [[len(members) for _, members in group] for group in classes]
+    return sum(sizes[0][i] * sizes[1][j] * sizes[2][k] for i, j, k in _compatible(search, classes))
+
+
+def _twins(search: Search, which: int, every: Any, chosen: Sequence[int]) -> Twins:
+    """For the geometries of the ``chosen`` candidates, the parts of all feasible twins."""
+    group = search.groups[which]
+    keys = group.geometry[every]
+    twins: Twins = {}
+    for key in set(group.geometry[list(chosen)].tolist()):
+        same = every[keys == key]
+        if len(same) > 1:
+            twins[key] = {
+                slot: tuple(
+                    parts[row] for row in dict.fromkeys(index[same].tolist()) if parts[row] is not None
+                )
+                for slot, parts, index in zip(group.slots, group.parts, group.index, strict=True)
+                if slot is not Slot.POSITION
+            }
+    return twins
