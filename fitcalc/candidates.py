@@ -94,6 +94,7 @@ class Search:
     front: Group
     rear: Group
     chain: Group
+    spanning: PairRules
     crossing: frozenset[PartId]
     _signatures: dict[tuple[int, int], frozenset[tuple[Slot, PartId]]] = field(default_factory=dict)
 
@@ -121,7 +122,7 @@ class Search:
         filled = {slot: part for signature in signatures for slot, part in signature}
         if self.mount is not None and self.mount.id in self.crossing:
             filled[Slot.BODY_MOUNT] = self.mount.id
-        return not filled or not clashes(filled, self.catalogue.pairs)
+        return not filled or not clashes(filled, self.spanning)
 
     def rear_arch(self, rear: Any, chain: Any) -> Check:
         """The rear arch check over pairs of candidates given as two index arrays of one shape."""
@@ -165,7 +166,7 @@ def search_of(
 ) -> Search:
     platform = catalogue.platform
     placing = placing_of(platform, body, mount)
-    inside, crossing = _split_rules(catalogue.pairs, lists)
+    inside, spanning = _split_rules(catalogue.pairs, lists)
 
     def product(slots: tuple[Slot, ...]) -> tuple[Any, ...]:
         shape = tuple(len(lists[slot]) for slot in slots)
@@ -198,14 +199,15 @@ def search_of(
         group(FRONT_SLOTS, fi, front),
         group(REAR_SLOTS, ri, rear),
         group(CHAIN_SLOTS, ci, chain),
-        crossing,
+        spanning,
+        _named(spanning),
     )
 
 
 def _split_rules(
     pairs: PairRules, lists: dict[Slot, tuple[Any, ...]]
-) -> tuple[dict[tuple[Slot, Slot], Any], frozenset[PartId]]:
-    """Pair rules inside a group as tables (slot a, slot b), and the parts of rules that span groups."""
+) -> tuple[dict[tuple[Slot, Slot], Any], PairRules]:
+    """Pair rules inside a group as tables (slot a, slot b), and the rules that span groups."""
     group_of = {slot: g for g, slots in enumerate((FRONT_SLOTS, REAR_SLOTS, CHAIN_SLOTS)) for slot in slots}
     where: dict[PartId, list[tuple[Slot, int]]] = defaultdict(list)
     for slot, parts in lists.items():
@@ -219,7 +221,8 @@ def _split_rules(
             (first, second), np.ones((len(lists[first]), len(lists[second])), dtype=bool)
         )
 
-    crossing: set[PartId] = set()
+    never: set[frozenset[PartId]] = set()
+    only_with: dict[PartId, tuple[frozenset[PartId], ...]] = {}
     for pair in pairs.never:
         one, other = tuple(pair)
         for slot, row in where[one]:
@@ -229,7 +232,7 @@ def _split_rules(
                 if group_of.get(slot, -1) == group_of.get(other_slot, -2):
                     table(slot, other_slot)[row, other_row] = False
                 else:
-                    crossing |= pair
+                    never.add(pair)
     for part, needs in pairs.only_with.items():
         for partners in needs:
             for slot, row in where[part]:
@@ -243,12 +246,18 @@ def _split_rules(
                     )
                     table(slot, seat)[row] &= allowed
                 else:
-                    crossing |= {part, *partners}
+                    only_with[part] = tuple(dict.fromkeys((*only_with.get(part, ()), partners)))
     for axle in ("front", "rear"):
         rims, tyres = lists[Slot(f"{axle}_wheel")], lists[Slot(f"{axle}_tyre")]
         sits = table(Slot(f"{axle}_wheel"), Slot(f"{axle}_tyre"))
         sits &= np.array([[tyre_sits_on(tyre, rim) for tyre in tyres] for rim in rims], dtype=bool)
-    return tables, frozenset(crossing)
+    return tables, PairRules(only_with=only_with, never=frozenset(never))
+
+
+def _named(rules: PairRules) -> frozenset[PartId]:
+    """Ids of all the parts that some rule names."""
+    partners = (partner for needs in rules.only_with.values() for group in needs for partner in group)
+    return frozenset((*rules.only_with, *partners, *(part for pair in rules.never for part in pair)))
 
 
 def pack_cost(part: Part, pieces: int) -> float | None:

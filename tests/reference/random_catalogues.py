@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 from fitcalc.dimensions import Unit
 from fitcalc.parts import (
@@ -179,3 +180,25 @@ def random_body(rng: random.Random, *, complete: bool = False) -> Body:
         designated_rear_offset=rng.choice([0.0, 0.5, 1.0]) if stated else None,
         fouled_by=frozenset(["m0"]) if rng.random() < 0.2 else frozenset(),
     )
+
+
+def body_meant_for(rng: random.Random, catalogue: Catalogue, *, complete: bool = False) -> Body:
+    """A random body reshaped round a configuration drawn from the catalogue, so that something mostly fits."""
+
+    def pick(parts, axle):
+        return rng.choice([part for part in parts if axle in part.axles] or list(parts))
+
+    body = random_body(rng, complete=complete)
+    shape = {}
+    for axle, end in ((Axle.FRONT, rng.choice(catalogue.front_suspensions)), (Axle.REAR, catalogue.rear_axles[0])):
+        rim, tyre = pick(catalogue.wheels, axle), pick(catalogue.tyres, axle)
+        width = end.hub_width.value + 2 * (rim.offset.value + rim.rim_width.value)
+        shape[f"{axle}_arch_width"] = q(width + rng.uniform(-0.6, 2.0), 0.2)
+        room = rng.uniform(2.5, 6.5) if axle is Axle.FRONT else rng.uniform(0.8, 3.5)
+        shape[f"{axle}_arch_radius"] = q(tyre.diameter.value / 2 + room, 0.2)
+        shape[f"{axle}_arch_height"] = q(tyre.diameter.value / 2 + rng.uniform(1.5, 5.0), 0.2)
+    mount, plate, hole = (rng.choice(x) for x in (catalogue.motor_mounts, catalogue.plates, catalogue.positions))
+    length = catalogue.platform.datum.value + mount.chain_length.value + plate.chain_length.value + hole.shift.value
+    shape["wheelbase"] = q(length + rng.choice([-0.8, -0.3, 0.0, 0.4, 1.0]), 0.3)
+    known = {name: value for name, value in shape.items() if getattr(body, name) is not None}
+    return replace(body, **known)

@@ -17,7 +17,7 @@ from fitcalc.fit import FitReport, across_of, evaluate
 from fitcalc.parts import Axle, Body, Catalogue, Configuration, Part, Slot
 from fitcalc.solver import Order, solve
 
-from .random_catalogues import random_body, random_catalogue
+from .random_catalogues import body_meant_for, random_catalogue
 
 
 def every_configuration(catalogue: Catalogue, body: Body):
@@ -78,7 +78,7 @@ def ids(configuration: Configuration) -> tuple:
 def test_the_solver_finds_what_walking_every_combination_finds(seed: int, order: Order) -> None:
     rng = random.Random(seed)
     catalogue = random_catalogue(rng, fronts=2, wheels=3, tyres=1, spacers=1, mounts=2, plates=2, positions=2)
-    body = random_body(rng)
+    body = body_meant_for(rng, catalogue)
     parts = [part.id for part in (*catalogue.front_suspensions, *catalogue.wheels, *catalogue.motor_mounts)]
     owned = frozenset(rng.sample(parts, 2))
     reports = [evaluate(c, body, catalogue.pairs) for c in every_configuration(catalogue, body)]
@@ -96,11 +96,22 @@ def test_the_solver_finds_what_walking_every_combination_finds(seed: int, order:
     assert [oracle[ids(m.report.configuration)] for m in best.matches] == sorted(oracle.values())[:7]
 
 
+def test_the_cases_are_worth_solving() -> None:
+    """Guards the checks themselves: among the random cases many have fits, and some have none."""
+    counts = []
+    for seed in range(14):
+        rng = random.Random(seed)
+        catalogue = random_catalogue(rng, fronts=2, wheels=3, tyres=1, spacers=1, mounts=2, plates=2, positions=2)
+        counts.append(solve(catalogue, body_meant_for(rng, catalogue)).fitting)
+    assert sum(count > 1 for count in counts) >= 6
+    assert sum(count == 0 for count in counts) >= 1
+
+
 @pytest.mark.parametrize("seed", range(14))
 def test_each_listed_match_is_what_judging_it_alone_gives(seed: int) -> None:
     rng = random.Random(1000 + seed)
     catalogue = random_catalogue(rng)
-    body = random_body(rng)
+    body = body_meant_for(rng, catalogue)
     solution = solve(catalogue, body, limit=20)
     for match in (*solution.matches, *solution.near_misses):
         alone = evaluate(match.report.configuration, body, catalogue.pairs)
@@ -119,7 +130,7 @@ def test_each_listed_match_is_what_judging_it_alone_gives(seed: int) -> None:
 def test_one_match_stands_for_each_geometry_and_names_its_twins(seed: int) -> None:
     rng = random.Random(2000 + seed)
     catalogue = random_catalogue(rng, wheels=7)
-    body = random_body(rng)
+    body = body_meant_for(rng, catalogue)
     every = solve(catalogue, body, limit=10**6, distinct=False)
     distinct = solve(catalogue, body, limit=10**6)
 
@@ -148,7 +159,7 @@ def test_one_match_stands_for_each_geometry_and_names_its_twins(seed: int) -> No
 def test_the_nearest_miss_fails_as_few_rules_as_any_combination_must(seed: int) -> None:
     rng = random.Random(3000 + seed)
     catalogue = random_catalogue(rng, fronts=2, wheels=3, tyres=1, spacers=0, mounts=3, plates=2, positions=2)
-    body = random_body(rng, complete=True)
+    body = body_meant_for(rng, catalogue, complete=True)
     reports = [
         report
         for c in every_configuration(catalogue, body)
@@ -169,7 +180,7 @@ def test_doing_what_the_remedy_says_mends_what_it_promises(seed: int) -> None:
     """Swaps are carried out and judged again: the finding that they belong to holds afterwards."""
     rng = random.Random(4000 + seed)
     catalogue = random_catalogue(rng, wheels=8)
-    body = random_body(rng, complete=True)
+    body = body_meant_for(rng, catalogue, complete=True)
     for miss in solve(catalogue, body).near_misses:
         for finding in miss.report.failing:
             swaps = [remedy for remedy in finding.remedies if remedy.action == "swap"]

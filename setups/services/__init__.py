@@ -1,0 +1,1 @@
+"""What the pages and the API ask of the library, one file a question."""

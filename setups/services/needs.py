@@ -1,0 +1,74 @@
+"""What a body needs, as a plain card: each thing asked for, with its doubt and where the figure is from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fitcalc.dimensions import BODY_DIMENSIONS
+from fitcalc.quantities import Quantity
+from setups.models import Body, BodyDimension, Part
+from setups.translate import body_of
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One line of the card. ``quantity`` is ``None`` where nobody knows; ``part`` where a part is meant."""
+
+    key: str
+    label: str
+    meaning: str
+    quantity: Quantity | None = None
+    row: BodyDimension | None = None
+    words: str = ""
+    part: Part | None = None
+    predicted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Needs:
+    """The card: what the chassis must bring, the body's own dimensions, and what nobody knows yet."""
+
+    chassis: list[Need]
+    shell: list[Need]
+    unknown: list[Need]
+
+
+def needs_of(body: Body) -> Needs:
+    """The card of ``body``; reads ``dimensions`` and ``part_rules__part``, so prefetch them."""
+    rows = {row.quantity: row for row in body.dimensions.all()}
+    calculated = body_of(body)
+    chassis, shell, unknown = [], [], []
+    for key, kind in BODY_DIMENSIONS.items():
+        row = rows.get(key)
+        quantity = row.quantity_value() if row else None
+        predicted = False
+        if key == "wheelbase" and row is None and calculated.wheelbase_predicted:
+            quantity, predicted = calculated.wheelbase, True
+        need = Need(key, kind.label, kind.meaning, quantity, row, predicted=predicted)
+        (unknown if quantity is None else chassis if key == "wheelbase" else shell).append(need)
+    chassis += _stated(body)
+    return Needs(chassis, shell, unknown)
+
+
+def _stated(body: Body) -> list[Need]:
+    """What the maker states of the chassis, and the parts that belong to the body."""
+    needs = [
+        Need(
+            "designated_front_width",
+            "Front end",
+            "Width across the front wheels at zero offset: the trade's name for a front end.",
+            words="" if body.designated_front_width is None else f"{body.designated_front_width.normalize():f}",
+        ),
+        Need("offsets", "Wheel offsets", "Rim's inner edge outward of the hub's face, front and rear."),
+        Need("layouts", "Motor", "Where the motor may sit under this body's floor."),
+    ]
+    for rule in body.part_rules.all():
+        if rule.rule == rule.Rule.MADE_FOR:
+            needs.append(
+                Need("front_mount", "Front body mount", "Each body has its own front mount.", part=rule.part)
+            )
+        else:
+            needs.append(
+                Need("fouls", "Does not take", rule.reason or "It fouls this body's floor.", part=rule.part)
+            )
+    return needs

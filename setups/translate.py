@@ -1,0 +1,320 @@
+"""From the library's tables to the calculation's records: the only place where the two meet.
+
+Ids in ``fitcalc`` are primary keys; a mounting position's is ``("position", pk)``. A part that lacks a
+dimension which its kind requires (``fitcalc.dimensions.REQUIRED``) cannot take part and is left out.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Q
+
+from fitcalc import parts as calc
+from fitcalc.chain import KnownWheelbase
+from fitcalc.dimensions import REQUIRED, PartKind
+from fitcalc.parts import Axle, Layout, OffsetGrid, PairRules, Slot
+from fitcalc.quantities import Quantity, exact
+from fitcalc.scale import predicted_wheelbase
+
+from . import models
+
+_FIELDS: dict[PartKind, tuple[type[calc.Part], dict[str, str]]] = {
+    PartKind.FRONT_SUSPENSION: (calc.FrontSuspension, {}),
+    PartKind.REAR_AXLE: (calc.RearAxle, {}),
+    PartKind.MOTOR_MOUNT: (calc.MotorMount, {}),
+    PartKind.PLATE: (calc.Plate, {}),
+    PartKind.WHEEL: (calc.Wheel, {}),
+    PartKind.TYRE: (calc.Tyre, {"tyre_diameter": "diameter", "tyre_width": "width"}),
+    PartKind.SPACER: (calc.Spacer, {}),
+    PartKind.FRONT_BODY_MOUNT: (calc.BodyMount, {}),
+}
+"""The kinds that take part in the fit, their record, and where a dimension's name differs from its field's."""
+
+LISTS: dict[PartKind, str] = {
+    PartKind.FRONT_SUSPENSION: "front_suspensions",
+    PartKind.REAR_AXLE: "rear_axles",
+    PartKind.MOTOR_MOUNT: "motor_mounts",
+    PartKind.PLATE: "plates",
+    PartKind.WHEEL: "wheels",
+    PartKind.TYRE: "tyres",
+    PartKind.SPACER: "spacers",
+    PartKind.FRONT_BODY_MOUNT: "body_mounts",
+}
+"""Which list of a catalogue each kind stands in."""
+
+_KINDS_OF_ANY_BODY = [kind.value for kind in _FIELDS if kind is not PartKind.FRONT_BODY_MOUNT]
+
+SLOT_KINDS: dict[Slot, PartKind] = {
+    Slot.FRONT_SUSPENSION: PartKind.FRONT_SUSPENSION,
+    Slot.FRONT_WHEEL: PartKind.WHEEL,
+    Slot.FRONT_TYRE: PartKind.TYRE,
+    Slot.FRONT_SPACER: PartKind.SPACER,
+    Slot.REAR_AXLE: PartKind.REAR_AXLE,
+    Slot.REAR_WHEEL: PartKind.WHEEL,
+    Slot.REAR_TYRE: PartKind.TYRE,
+    Slot.REAR_SPACER: PartKind.SPACER,
+    Slot.MOTOR_MOUNT: PartKind.MOTOR_MOUNT,
+    Slot.PLATE: PartKind.PLATE,
+    Slot.BODY_MOUNT: PartKind.FRONT_BODY_MOUNT,
+}
+"""Which kind of part each slot takes."""
+
+
+def body_of(body: models.Body) -> calc.Body:
+    """The body; reads ``dimensions`` and ``part_rules``, so prefetch both for lists.
+
+    A body whose wheelbase nobody has measured but whose full-size car's is known gets the predicted one.
+    """
+    fouls = models.BodyPart.Rule.FOULS
+    return body_record(
+        id=body.pk,
+        name=body.name,
+        scale=body.scale,
+        known={row.quantity: row.quantity_value() for row in body.dimensions.all()},
+        takes_rear_motor=body.takes_rear_motor,
+        takes_mid_motor=body.takes_mid_motor,
+        full_size_wheelbase=_number(body.full_size_wheelbase),
+        designated_front_width=_number(body.designated_front_width),
+        designated_front_offset=_number(body.designated_front_offset),
+        designated_rear_offset=_number(body.designated_rear_offset),
+        fouled_by=frozenset(rule.part_id for rule in body.part_rules.all() if rule.rule == fouls),
+    )
+
+
+def body_record(
+    *,
+    scale: int,
+    known: Mapping[str, Quantity],
+    takes_rear_motor: bool | None,
+    takes_mid_motor: bool | None,
+    full_size_wheelbase: float | None,
+    **fields: Any,
+) -> calc.Body:
+    """A body of ``known`` dimensions by name, wherever they come from; other fields as in the record."""
+    wheelbase = known.get("wheelbase")
+    predicted = wheelbase is None and full_size_wheelbase is not None
+    if predicted:
+        wheelbase = predicted_wheelbase(full_size_wheelbase, scale)
+    tried = {Layout.REAR_MOTOR: takes_rear_motor, Layout.MID_MOTOR: takes_mid_motor}
+    layouts = None
+    if any(answer is not None for answer in tried.values()):
+        layouts = frozenset(layout for layout, answer in tried.items() if answer)
+    return calc.Body(
+        scale=scale,
+        layouts=layouts,
+        wheelbase=wheelbase,
+        wheelbase_predicted=predicted,
+        **{name: quantity for name, quantity in known.items() if name != "wheelbase"},
+        **fields,
+    )
+
+
+def platform_of(platform: models.Platform) -> calc.Platform:
+    """The platform; no query."""
+    chassis = platform.chassis_front_width
+    return calc.Platform(
+        id=platform.pk,
+        name=platform.name,
+        scale=platform.scale,
+        datum=Quantity.from_tolerance(float(platform.datum), float(platform.datum_tolerance)),
+        offsets=OffsetGrid(
+            low=float(platform.offset_min), high=float(platform.offset_max), step=float(platform.offset_step)
+        ),
+        front_rim_width=exact(float(platform.front_rim_width)),
+        chassis_front_width=None if chassis is None else exact(float(chassis)),
+        criteria=calc.Criteria(
+            flush_band=float(platform.flush_band),
+            inset_limit=float(platform.inset_limit),
+            centring_limit=float(platform.centring_limit),
+            arch_clearance=float(platform.arch_clearance),
+            steer_min=float(platform.steer_min),
+        ),
+    )
+
+
+def position_of(position: models.MountingPosition) -> calc.Position:
+    """The mounting position; no query."""
+    return calc.Position(
+        id=("position", position.pk),
+        name=position.name,
+        shift=Quantity.from_tolerance(float(position.shift), float(position.tolerance)),
+    )
+
+
+def part_of(part: models.Part) -> calc.Part | None:
+    """The part, or ``None`` if its kind has no place in the fit or a required dimension is missing.
+
+    Reads ``dimensions`` and, for a body mount, ``body_rules``: prefetch them for lists.
+    """
+    bodies: frozenset[int] = frozenset()
+    if part.kind == PartKind.FRONT_BODY_MOUNT:
+        made_for = models.BodyPart.Rule.MADE_FOR
+        bodies = frozenset(rule.body_id for rule in part.body_rules.all() if rule.rule == made_for)
+    return _record(part, part.dimensions.all(), bodies)
+
+
+def _record(
+    part: models.Part, dimensions: Iterable[models.PartDimension], bodies: frozenset[int]
+) -> calc.Part | None:
+    return part_record(
+        PartKind(part.kind),
+        {row.quantity: row.quantity_value() for row in dimensions},
+        axle=part.axle,
+        layout=part.layout,
+        bodies=bodies,
+        id=part.pk,
+        name=part.name,
+        price=_number(part.price),
+        pack_size=part.pack_size,
+    )
+
+
+def part_record(
+    kind: PartKind,
+    known: Mapping[str, Quantity],
+    *,
+    axle: str = "",
+    layout: str = "",
+    bodies: frozenset[Any] = frozenset(),
+    **fields: Any,
+) -> calc.Part | None:
+    """A part of ``known`` dimensions by name, wherever they come from; ``None`` as in ``part_of``.
+
+    ``axle`` empty stands for either; ``layout`` is a motor mount's, ``bodies`` a front body mount's.
+    """
+    if kind not in _FIELDS or not all(name in known for name in REQUIRED[kind]):
+        return None
+    record, renamed = _FIELDS[kind]
+    fields |= {renamed.get(name, name): value for name, value in known.items()}
+    if kind in (PartKind.WHEEL, PartKind.TYRE, PartKind.SPACER):
+        fields["axles"] = frozenset([Axle(axle)]) if axle else frozenset(Axle)
+    elif kind is PartKind.MOTOR_MOUNT:
+        fields["layout"] = Layout(layout)
+    elif kind is PartKind.FRONT_BODY_MOUNT:
+        fields["bodies"] = bodies
+    return record(**fields)
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """What the library holds for some platforms: the calculation's catalogues, and the rows behind them."""
+
+    catalogues: dict[int, calc.Catalogue]
+    parts: dict[int, models.Part]
+    positions: dict[int, list[models.MountingPosition]]
+
+
+def shelf_for(platforms: Iterable[models.Platform], body: models.Body | None) -> Shelf:
+    """Everything sold for ``platforms`` that could go under ``body``, in four queries.
+
+    Of the front body mounts only those made for the body are fetched: each body has its own, and a large
+    library holds as many as bodies; without a body, none. Reads the body's ``part_rules``.
+    """
+    platforms = list(platforms)
+    keys = [platform.pk for platform in platforms]
+    made_for = models.BodyPart.Rule.MADE_FOR
+    rules = [] if body is None else body.part_rules.all()
+    own = [rule.part_id for rule in rules if rule.rule == made_for]
+    bodies = frozenset() if body is None else frozenset([body.pk])
+    rows = (
+        models.PartDimension.objects.filter(
+            Q(part__kind__in=_KINDS_OF_ANY_BODY) | Q(part__in=own),
+            part__in=models.Fitment.objects.filter(platform__in=keys).values("part"),
+        )
+        .select_related("part__maker")
+        .order_by("part_id", "pk")
+    )
+    dimensions: dict[int, list[models.PartDimension]] = defaultdict(list)
+    parts: dict[int, models.Part] = {}
+    for row in rows:
+        parts.setdefault(row.part_id, row.part)
+        dimensions[row.part_id].append(row)
+    records = {
+        pk: record
+        for pk, part in parts.items()
+        if (record := _record(part, dimensions[pk], bodies)) is not None
+    }
+    kinds = {pk: PartKind(part.kind) for pk, part in parts.items()}
+    pairs = pair_rules(kinds)
+    fits: dict[int, list[int]] = defaultdict(list)
+    fitments = models.Fitment.objects.filter(platform__in=keys).order_by("part_id")
+    for part_id, platform_id in fitments.values_list("part_id", "platform_id"):
+        if part_id in records:
+            fits[platform_id].append(part_id)
+    positions: dict[int, list[models.MountingPosition]] = defaultdict(list)
+    for position in models.MountingPosition.objects.filter(platform__in=keys).order_by("order", "shift", "pk"):
+        positions[position.platform_id].append(position)
+    catalogues = {}
+    for platform in platforms:
+        lists: dict[str, list[Any]] = defaultdict(list)
+        for part_id in fits[platform.pk]:
+            lists[LISTS[kinds[part_id]]].append(records[part_id])
+        catalogues[platform.pk] = calc.Catalogue(
+            platform=platform_of(platform),
+            positions=tuple(position_of(position) for position in positions[platform.pk]),
+            pairs=pairs,
+            **{name: tuple(found) for name, found in lists.items()},
+        )
+    return Shelf(catalogues, parts, positions)
+
+
+def pair_rules(kinds: dict[int, PartKind]) -> PairRules:
+    """Pair rules among the parts at hand; a partner outside them counts as one that is not there."""
+    only_with: dict[Any, dict[Any, set[Any]]] = defaultdict(lambda: defaultdict(set))
+    never = set()
+    rows = models.PartPair.objects.filter(part__in=list(kinds)) if len(kinds) < 5000 else models.PartPair.objects
+    for part, other, rule in rows.values_list("part_id", "other_id", "rule"):
+        if part not in kinds or other not in kinds:
+            continue
+        if rule == models.PartPair.Rule.NEVER:
+            never.add(frozenset((part, other)))
+        else:
+            only_with[part][kinds[other]].add(other)
+    return PairRules(
+        only_with={
+            part: tuple(frozenset(partners) for partners in by_kind.values())
+            for part, by_kind in only_with.items()
+        },
+        never=frozenset(never),
+    )
+
+
+def configuration_of(configuration: models.Configuration) -> calc.Configuration:
+    """The configuration. Reads its slots with their parts: prefetch ``slots__part__dimensions`` for lists.
+
+    Raises ValueError, naming the slots, if one that a car cannot do without is empty or its part lacks a
+    required dimension.
+    """
+    filled = {slot.slot: part_of(slot.part) for slot in configuration.slots.all()}
+    return build_configuration(
+        platform_of(configuration.platform), position_of(configuration.position), filled
+    )
+
+
+def build_configuration(
+    platform: calc.Platform, position: calc.Position, filled: dict[str, calc.Part | None]
+) -> calc.Configuration:
+    """A configuration of parts by slot value; ValueError names what is missing."""
+    needed = [slot for slot in Slot if slot not in calc.OPTIONAL_SLOTS and slot is not Slot.POSITION]
+    absent = [slot.label for slot in needed if filled.get(slot.value) is None]
+    if absent:
+        raise ValueError(f"choose a part with known dimensions for: {', '.join(absent)}")
+    return calc.Configuration(platform=platform, position=position, **filled)  # type: ignore[arg-type]
+
+
+def known_wheelbase_of(known: models.KnownWheelbase) -> KnownWheelbase:
+    """A published wheelbase; no query."""
+    return KnownWheelbase(
+        motor_mount=known.motor_mount_id,
+        plate=known.plate_id,
+        position=("position", known.position_id),
+        wheelbase=Quantity.from_tolerance(float(known.wheelbase), float(known.tolerance)),
+    )
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else float(value)
