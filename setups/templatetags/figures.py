@@ -1,4 +1,4 @@
-"""How figures are printed: true minus, thin no-break space before the unit, doubt behind the value.
+"""How figures are printed on a page, and the drawings' tags; built in, so no page needs to load it.
 
 Every filter takes what the calculation and the tables hold (float, Decimal, Quantity, ``None``) and
 gives text. What is not known reads "not known", so that a page never shows an empty place.
@@ -6,23 +6,29 @@ gives text. What is not known reads "not known", so that a page never shows an e
 
 from __future__ import annotations
 
-from decimal import Decimal
-from math import floor, isfinite, log10
 from typing import Any
 
 from django import template
 from django.conf import settings
 
 from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, Unit
-from fitcalc.findings import Verdict
+from fitcalc.findings import Finding, Rule, Verdict
+from fitcalc.fit import FitReport
 from fitcalc.quantities import Quantity
+from setups import drawing
+from setups.printing import (
+    MINUS,
+    NOT_KNOWN,
+    THIN,
+    decimals_needed,
+    decimals_of,
+    fixed,
+    number_in,
+    plus_minus,
+    with_unit,
+)
 
 register = template.Library()
-
-THIN = "\u202f"
-"""Narrow no-break space: between a number and its unit, and round the plus-minus."""
-MINUS = "\u2212"
-NOT_KNOWN = "not known"
 
 VERDICT_WORDS = {
     Verdict.FITS: "fits",
@@ -31,85 +37,41 @@ VERDICT_WORDS = {
     Verdict.UNKNOWN: "not known",
 }
 
-_OTHER_NAMES = {
-    "layouts": "where the motor may sit",
-    "body_mount": "the body's front mount",
-    "offsets": "wheel offsets",
+RULE_NAMES = {
+    Rule.SCALE: "Scale",
+    Rule.LAYOUT: "Motor layout",
+    Rule.FLOOR: "Room under the floor",
+    Rule.PAIRS: "Parts that go together",
+    Rule.OFFSET_GRID: "Wheel offset",
+    Rule.WHEELBASE: "Wheelbase",
+    Rule.FLUSH: "Flush with the arch",
+    Rule.ARCH: "Room in the arch",
+    Rule.BUMP: "Room in bump",
+    Rule.LOCK: "Steering lock",
+    Rule.BODY_MOUNT: "Front body mount",
 }
 
-
-def _float(value: Any) -> float | None:
-    """The number behind ``value``; ``None`` for what is no finite number."""
-    if isinstance(value, Quantity):
-        value = value.value
-    if value is None or isinstance(value, bool):
-        return None
-    try:
-        number = float(value)
-    except (TypeError, ValueError):
-        return None
-    return number if isfinite(number) else None
-
-
-def fixed(number: float, decimals: int, plus: bool = False) -> str:
-    """``number`` with so many decimals, a true minus, and a plus if asked; zero has no sign."""
-    text = f"{abs(number):.{decimals}f}"
-    if not text.strip("0."):
-        return text
-    return (MINUS if number < 0 else "+" if plus else "") + text
-
-
-def _natural(number: float, least: int, most: int) -> int:
-    """Decimals that ``number`` needs, between ``least`` and ``most``."""
-    text = f"{number:.{most}f}".partition(".")[2].rstrip("0")
-    return max(least, len(text))
-
-
-def decimals_of(doubt: float) -> int:
-    """Decimals in which a doubt is worth printing: two figures if it begins with 1 or 2, else one.
-
-    JCGM 100:2008, 7.2.6: two significant figures usually suffice; at most three decimals here.
-    """
-    if doubt <= 0:
-        return 1
-    exponent = floor(log10(doubt))
-    leading = round(doubt / 10.0**exponent, 1)
-    if leading >= 9.95:
-        exponent, leading = exponent + 1, 1.0
-    return min(3, max(0, (1 if leading < 3 else 0) - exponent))
-
-
-def with_unit(text: str, unit: Unit | str) -> str:
-    """``text`` with its unit, a thin no-break space between; a degree sign stands close."""
-    if not unit:
-        return text
-    return f"{text}{'' if unit == Unit.DEGREE else THIN}{unit}"
-
-
-def plus_minus(quantity: Quantity, plus: bool = False) -> str:
-    """Value and standard uncertainty in as many decimals as the uncertainty deserves, the unit once."""
-    value, doubt = float(quantity.value), float(quantity.u)
-    decimals = decimals_of(doubt)
-    if doubt < 0.0005:
-        return with_unit(fixed(value, _natural(value, 1, 2), plus), quantity.unit)
-    text = f"{fixed(value, decimals, plus)}{THIN}±{THIN}{doubt:.{decimals}f}"
-    return with_unit(text, quantity.unit)
+_OTHER_NAMES = {
+    "layouts": "motor layouts that the floor takes",
+    "body_mount": "front body mount",
+    "offsets": "wheel offsets",
+}
 
 
 @register.filter
 def mm(value: Any, decimals: int = 2) -> str:
     """4.5 -> ``4.50 mm``."""
-    number = _float(value)
+    number = number_in(value)
     return NOT_KNOWN if number is None else with_unit(fixed(number, int(decimals)), Unit.MM)
 
 
 @register.filter
 def signed(value: Any, decimals: int | None = None) -> str:
     """2.5 -> ``+2.5``, -1 -> ``−1.0``, 3.75 -> ``+3.75``; one decimal at least, two at most."""
-    number = _float(value)
+    number = number_in(value)
     if number is None:
         return NOT_KNOWN
-    return fixed(number, _natural(number, 1, 2) if decimals is None else int(decimals), plus=True)
+    return fixed(number, decimals_needed(number, 1, 2) if decimals is None else int(decimals), plus=True)
 
 
 @register.filter
@@ -121,11 +83,12 @@ def pm(quantity: Quantity | None, how: str = "") -> str:
 
 
 @register.filter
-def size(quantity: Quantity | None) -> str:
-    """A quantity without its sign, for sentences that say the direction: ``0.40 ± 0.15 mm``."""
-    if not isinstance(quantity, Quantity):
-        return NOT_KNOWN
-    return plus_minus(abs(quantity))
+def size(value: Any, decimals: int = 2) -> str:
+    """Without its sign, for sentences that say the direction: ``0.40 ± 0.15 mm``, ``1.20 mm``."""
+    if isinstance(value, Quantity):
+        return plus_minus(abs(value))
+    number = number_in(value)
+    return NOT_KNOWN if number is None else with_unit(fixed(abs(number), int(decimals)), Unit.MM)
 
 
 @register.filter
@@ -133,7 +96,7 @@ def degrees(value: Any, decimals: int = 1) -> str:
     """25.43 -> ``25.4°``; a quantity comes with its doubt."""
     if isinstance(value, Quantity):
         return plus_minus(value)
-    number = _float(value)
+    number = number_in(value)
     return NOT_KNOWN if number is None else with_unit(fixed(number, int(decimals)), Unit.DEGREE)
 
 
@@ -142,24 +105,23 @@ def grams(value: Any) -> str:
     """142.5 -> ``142.5 g``, 142 -> ``142 g``; a quantity comes with its doubt."""
     if isinstance(value, Quantity):
         return plus_minus(value)
-    number = _float(value)
-    return NOT_KNOWN if number is None else with_unit(fixed(number, _natural(number, 0, 1)), Unit.GRAM)
+    number = number_in(value)
+    return NOT_KNOWN if number is None else with_unit(fixed(number, decimals_needed(number, 0, 1)), Unit.GRAM)
 
 
 @register.filter
 def money(value: Any) -> str:
     """12.5 -> ``€ 12.50`` in the club's currency; ``None`` -> ``price not known``."""
-    number = _float(value)
+    number = number_in(value)
     if number is None:
         return "price not known"
-    amount = f"{Decimal(str(value)) if isinstance(value, Decimal) else Decimal(str(number)):,.2f}"
-    return f"{settings.CURRENCY}{THIN}{amount.replace('-', MINUS)}"
+    return f"{settings.CURRENCY}{THIN}{number:,.2f}".replace("-", MINUS)
 
 
 @register.filter
 def percent(value: Any) -> str:
     """A probability: 0.42 -> ``42 %``, and ``> 99 %`` or ``< 1 %`` where rounding would claim certainty."""
-    number = _float(value)
+    number = number_in(value)
     if number is None:
         return NOT_KNOWN
     if number > 0.99:
@@ -172,7 +134,7 @@ def percent(value: Any) -> str:
 @register.filter
 def scale(value: Any) -> str:
     """28 -> ``1:28``."""
-    number = _float(value)
+    number = number_in(value)
     return NOT_KNOWN if number is None else f"1:{number:g}"
 
 
@@ -180,6 +142,29 @@ def scale(value: Any) -> str:
 def verdict_word(verdict: str) -> str:
     """``fits``, ``too close to call``, ``does not fit``, ``not known``."""
     return VERDICT_WORDS.get(verdict, NOT_KNOWN)  # type: ignore[call-overload]
+
+
+@register.filter
+def rule_name(rule: str) -> str:
+    """A rule's name as a heading: ``Flush with the arch``."""
+    return RULE_NAMES.get(rule, str(rule))  # type: ignore[call-overload]
+
+
+@register.filter
+def shortfall(finding: Finding) -> str:
+    """How far a finding's value lies outside what is asked, with its unit: ``0.80 mm``."""
+    if finding.margin is None or finding.found is None:
+        return NOT_KNOWN
+    decimals = max(1, decimals_of(float(finding.found.u)))
+    return with_unit(fixed(max(0.0, -finding.margin), decimals), finding.found.unit)
+
+
+@register.filter
+def true_minus(text: str) -> str:
+    """Hyphens before a digit as minus signs, for words that the calculation made."""
+    return "".join(
+        MINUS if letter == "-" and text[i + 1 : i + 2].isdigit() else letter for i, letter in enumerate(text)
+    )
 
 
 @register.filter
@@ -196,3 +181,32 @@ def dimension_meaning(key: str) -> str:
     """The one line that says what a dimension is; empty for a key that is none."""
     kind = BODY_DIMENSIONS.get(key) or PART_DIMENSIONS.get(key)
     return kind.meaning if kind else ""
+
+
+@register.inclusion_tag("components/limit_bar.html")
+def limit_bar(finding: Finding) -> dict[str, Any]:
+    """A finding's limit with its band and the value's interval on one line; nothing without numbers."""
+    return {"bar": drawing.limit_bar(finding)}
+
+
+@register.inclusion_tag("components/findings.html")
+def findings(report: FitReport) -> dict[str, Any]:
+    """A report's findings: what is wrong or in doubt first, worst first; what is met folded away."""
+    worst_first = sorted(report.findings, key=lambda finding: -finding.verdict.gravity)
+    return {
+        "report": report,
+        "open": [finding for finding in worst_first if finding.verdict is not Verdict.FITS],
+        "met": [finding for finding in report.findings if finding.verdict is Verdict.FITS],
+    }
+
+
+@register.inclusion_tag("components/car_drawing.html")
+def car_drawing(report: FitReport, second: FitReport | None = None) -> dict[str, Any]:
+    """Plan and side view of a report's car, to scale; ``second`` lays another one's car over it."""
+    return {"report": report, "second": second, "views": drawing.views(report, second)}
+
+
+@register.inclusion_tag("components/thumbnail.html")
+def car_thumbnail(report: FitReport) -> dict[str, Any]:
+    """The plan of a report's car without letters, for a card."""
+    return {"drawing": drawing.thumbnail(report)}

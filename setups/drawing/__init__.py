@@ -1,0 +1,24 @@
+"""Drawings of cars from their computed geometry, to scale; the templates turn them into SVG."""
+
+from setups.drawing.limit_bar import LimitBar, limit_bar
+from setups.drawing.plan import plan
+from setups.drawing.shapes import Drawing
+from setups.drawing.sheet import DESK, PHONE_PLAN, PHONE_SIDE, SMALL, Sheet
+from setups.drawing.side import side
+from setups.drawing.views import Views, thumbnail, views
+
+__all__ = [
+    "DESK",
+    "PHONE_PLAN",
+    "PHONE_SIDE",
+    "SMALL",
+    "Drawing",
+    "LimitBar",
+    "Sheet",
+    "Views",
+    "limit_bar",
+    "plan",
+    "side",
+    "thumbnail",
+    "views",
+]

@@ -1,0 +1,143 @@
+"""A limit as a picture: the band that is asked for, and on the same line the value with its interval."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fitcalc.dimensions import Unit
+from fitcalc.findings import Finding, Rule
+from setups.drawing.letters import number, text_width
+from setups.printing import decimals_needed, fixed, plus_minus, with_unit
+
+WIDTH, HEIGHT = 320.0, 46.0
+_TEXT = 12.0
+_LINE = 24.0
+"""Height of the line on which everything stands."""
+_SIDE = 14.0
+_COVER = 2.0
+"""The whiskers reach this many standard uncertainties either way, about 95 %."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A bound of the band: where, and its figure."""
+
+    x: float
+    text: str
+    anchor: str
+    text_x: float
+
+    @property
+    def at(self) -> str:
+        return number(self.x)
+
+    @property
+    def text_at(self) -> str:
+        return number(self.text_x)
+
+
+@dataclass(frozen=True, slots=True)
+class LimitBar:
+    """A finding's numbers on one line; all lengths are units of a ``WIDTH`` by ``HEIGHT`` picture."""
+
+    verdict: str
+    band: tuple[float, float]
+    marks: tuple[Mark, ...]
+    value: float
+    whiskers: tuple[float, float]
+    found: str
+    found_x: float
+    description: str
+
+    @property
+    def view_box(self) -> str:
+        return f"0 0 {WIDTH:g} {HEIGHT:g}"
+
+    @property
+    def axis_path(self) -> str:
+        return f"M{number(_SIDE / 2)} {_LINE:g}H{number(WIDTH - _SIDE / 2)}"
+
+    @property
+    def band_path(self) -> str:
+        left, right = self.band
+        return f"M{number(left)} {_LINE - 6:g}H{number(right)}V{_LINE + 6:g}H{number(left)}Z"
+
+    @property
+    def edge_path(self) -> str:
+        return "".join(f"M{mark.at} {_LINE - 8:g}V{_LINE + 8:g}" for mark in self.marks)
+
+    @property
+    def doubt_path(self) -> str:
+        low, high = self.whiskers
+        return (
+            f"M{number(low)} {_LINE:g}H{number(high)}"
+            f"M{number(low)} {_LINE - 4:g}v8M{number(high)} {_LINE - 4:g}v8"
+        )
+
+    @property
+    def value_path(self) -> str:
+        """A diamond at the value."""
+        return f"M{number(self.value - 5)} {_LINE:g}l5 -5 5 5 -5 5Z"
+
+    @property
+    def found_at(self) -> str:
+        return number(self.found_x)
+
+
+def limit_bar(finding: Finding) -> LimitBar | None:
+    """The picture of a finding; ``None`` where it has no numbers."""
+    if finding.found is None or (finding.low is None and finding.high is None):
+        return None
+    value, doubt = float(finding.found.value), float(finding.found.u)
+    low, high = finding.low, finding.high
+    reach = _COVER * doubt
+    points = [bound for bound in (low, high) if bound is not None] + [value - reach, value + reach]
+    least, most = min(points), max(points)
+    room = max(most - least, 1e-6)
+    # A side that is open runs on beyond everything; a closed one leaves room for its figure.
+    least -= (0.22 if low is not None else 0.3) * room
+    most += (0.22 if high is not None else 0.3) * room
+
+    def at(x: float) -> float:
+        return _SIDE / 2 + (WIDTH - _SIDE) * (x - least) / (most - least)
+
+    signed = finding.rule in (Rule.FLUSH, Rule.WHEELBASE, Rule.BODY_MOUNT)
+    unit = finding.found.unit
+    marks = []
+    for bound, anchor in ((low, "end"), (high, "start")):
+        if bound is not None:
+            text = _bound(bound, unit, signed)
+            if low is None or high is None:
+                anchor = "middle"
+            marks.append(Mark(at(bound), text, anchor, _kept(at(bound), text, anchor)))
+    found = plus_minus(finding.found, plus=signed)
+    return LimitBar(
+        verdict=finding.verdict.value,
+        band=(at(least if low is None else low), at(most if high is None else high)),
+        marks=tuple(marks),
+        value=at(value),
+        whiskers=(at(value - reach), at(value + reach)),
+        found=found,
+        found_x=_kept(at(value), found, "middle", strong=True),
+        description=f"Found {found}; asked {_asked(low, high, unit, signed)}.",
+    )
+
+
+def _bound(bound: float, unit: Unit, signed: bool) -> str:
+    return with_unit(fixed(bound, decimals_needed(bound, 1, 2), plus=signed), unit)
+
+
+def _asked(low: float | None, high: float | None, unit: Unit, signed: bool) -> str:
+    if low is None:
+        assert high is not None
+        return f"at most {_bound(high, unit, signed)}"
+    if high is None:
+        return f"at least {_bound(low, unit, signed)}"
+    return f"from {_bound(low, unit, signed)} to {_bound(high, unit, signed)}"
+
+
+def _kept(x: float, text: str, anchor: str, strong: bool = False) -> float:
+    """Where a text that is meant for ``x`` stands so that all of it is inside the picture."""
+    width = text_width(text, _TEXT, strong)
+    before = {"start": 0.0, "middle": width / 2, "end": width}[anchor]
+    return min(max(x, before), WIDTH - width + before)
