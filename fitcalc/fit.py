@@ -169,6 +169,13 @@ class Geometry:
         )
 
 
+    @property
+    def turning_circle(self) -> float | None:
+        """Diameter, mm, of the circle that the middle of the outer front tyre rolls on at full lock."""
+        turn = self.turn
+        return None if turn is None else 2.0 * float(turn.outer_wheel_radius)
+
+
 @dataclass(frozen=True, slots=True)
 class FitReport:
     """A configuration under a body: the findings, worst news not sorted, and the geometry behind them."""

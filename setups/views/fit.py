@@ -8,16 +8,15 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
-from fitcalc.findings import Finding, Verdict
 from fitcalc.fit import evaluate
 from fitcalc.parts import Slot
 from fitcalc.solver import Match, Order
 from setups.forms import ChassisForm
 from setups.models import Body, Platform
 from setups.services.fitting import Answer, PlatformAnswer, answer, platforms_for
-from setups.services.needs import Need, needs_of
+from setups.services.needs import needs_of
 from setups.services.twins import Beside, beside
-from setups.translate import body_of, build_configuration, position_of, shelf_for
+from setups.translate import body_of, build_configuration, shelf_for
 
 PAGE = 12
 MOST = 240
@@ -66,6 +65,8 @@ def body(request: HttpRequest, slug: str) -> HttpResponse:
         "body": shown,
         "needs": needs_of(shown),
         "answer": found,
+        "body_scale": str(shown.scale),
+        "fitting_platforms": [one for one in found.platforms if one.best],
         "chosen": chosen,
         "rows": rows,
         "hero": hero,
@@ -78,8 +79,7 @@ def body(request: HttpRequest, slug: str) -> HttpResponse:
         if chosen is None or chosen.platform.slug != request.GET.get("platform", chosen.platform.slug)
         else "",
     }
-    template = "setups/_configurations.html" if request.htmx else "setups/body.html"
-    return render(request, template, context)
+    return render(request, "setups/body.html", context)
 
 
 def _chosen(found: Answer, slug: str) -> PlatformAnswer | None:
@@ -120,7 +120,7 @@ def _checked(request: HttpRequest, shown: Body, platform: Platform) -> dict[str,
     form = ChassisForm(
         request.GET if asked else None, catalogue=catalogue, parts=shelf.parts, positions=shelf.positions[platform.pk]
     )
-    context: dict[str, object] = {"form": form, "asked": asked}
+    context: dict[str, object] = {"form": form, "asked": asked, "parts": shelf.parts}
     if not asked or not form.is_valid():
         return context
     filled = form.chosen()
@@ -132,14 +132,10 @@ def _checked(request: HttpRequest, shown: Body, platform: Platform) -> dict[str,
     if not missing:
         position = filled.pop(Slot.POSITION.value)
         configuration = build_configuration(catalogue.platform, position, filled)
-        context["report"] = report = evaluate(configuration, body_of(shown), catalogue.pairs)
-        context["fits"] = report.fits
-        context["doubtful"] = [f for f in report.findings if f.verdict is Verdict.CLOSE]
+        context["report"] = evaluate(configuration, body_of(shown), catalogue.pairs)
     context["missing"] = missing
     context["changes"] = answer(
         shown, [platform], owned=owned, limit=3, misses=1, order=Order.FEWEST_CHANGES
     ).platforms[0]
     return context
 
-
-__all__ = ["Finding", "Need", "body", "check", "position_of"]

@@ -1,0 +1,39 @@
+"""What the fit pages print of a report."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from django import template
+
+from fitcalc.findings import Finding, Rule, Verdict
+from fitcalc.fit import FitReport
+from fitcalc.quantities import Quantity
+from setups.printing import plus_minus
+
+register = template.Library()
+
+_QUIET = {Rule.SCALE, Rule.FLOOR, Rule.OFFSET_GRID}
+"""Rules that are worth a line only when they are broken."""
+
+
+@register.filter
+def at(mapping: Mapping[Any, Any], key: Any) -> Any:
+    """What ``mapping`` holds under ``key``, or ``None``."""
+    return mapping.get(key)
+
+
+@register.filter
+def findings_shown(report: FitReport) -> list[Finding]:
+    """The findings for a page: what fails first, then doubts, then the rest in the order of the car."""
+    shown = [f for f in report.findings if not (f.rule in _QUIET and f.verdict is Verdict.FITS)]
+    return sorted(shown, key=lambda finding: -finding.verdict.gravity)
+
+
+@register.filter
+def standing(flush: Quantity) -> str:
+    """How a wheel stands to its arch: "0.40 ± 0.15 mm proud", "0.30 ± 0.10 mm inset", "flush"."""
+    if abs(flush.value) < 0.05:
+        return "flush"
+    return f"{plus_minus(abs(flush))} {'proud' if flush.value > 0 else 'inset'}"
