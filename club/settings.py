@@ -6,7 +6,7 @@ ALLOWED_HOSTS         names that the site answers to, with commas; this machine'
 HTTPS                 True behind a proxy that ends TLS and sets X-Forwarded-Proto: redirects, secure cookies
 SECURE_HSTS_SECONDS   with HTTPS, how long browsers insist on it; an hour without it
 CSRF_TRUSTED_ORIGINS  origins that forms may come from, where they differ from the site's own
-SECRET_KEY            signs sessions; made once and kept in `.secret-key` without it
+SECRET_KEY            signs sessions; made once and kept in SECRET_KEY_FILE (`.secret-key`) without it
 STATIC_ROOT           where `collectstatic` puts the style sheets; `staticfiles` without it
 CONN_MAX_AGE          seconds that a PostgreSQL connection is kept; 60 without it
 LOG_LEVEL             INFO without it
@@ -29,7 +29,9 @@ env = environ.Env()
 environ.Env.read_env(BASE_DIR / ".env")
 
 DEBUG = env.bool("DEBUG", default=False)
-SECRET_KEY = env.str("SECRET_KEY", default="") or kept_key(BASE_DIR / ".secret-key")
+SECRET_KEY = env.str("SECRET_KEY", default="") or kept_key(
+    Path(env.str("SECRET_KEY_FILE", default=str(BASE_DIR / ".secret-key")))
+)
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 

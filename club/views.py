@@ -18,8 +18,8 @@ log = logging.getLogger(__name__)
 
 class SignInForm(AuthenticationForm):
     error_messages = {
-        "invalid_login": "No member has that name with that password. Capital and small letters differ in both: "
-        "type them again.",
+        "invalid_login": "No member has that name with that password. Capital letters count in both: type "
+        "them again.",
         "inactive": "This account is closed: ask a librarian of the club.",
     }
 

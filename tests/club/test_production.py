@@ -1,0 +1,196 @@
+"""The site as others see it: what docker-compose.yml starts, with the environment that it documents."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import os
+import re
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+from django.conf import settings
+from django.core.exceptions import ImproperlyConfigured
+from django.db import connection
+
+from club.keys import kept_key
+
+ROOT = Path(settings.BASE_DIR)
+HOST = "library.example.org"
+SECURE = {"Host": HOST, "X-Forwarded-Proto": "https"}
+WEB: dict[str, Any] = yaml.safe_load((ROOT / "docker-compose.yml").read_text())["services"]["web"]
+
+
+def environment(folder: Path, **given: str) -> dict[str, str]:
+    """A server's environment: what docker-compose.yml sets, with its variables filled, and ``given``."""
+    chosen = {"ALLOWED_HOSTS": HOST, "HTTPS": "True", "DEMO": "False", "SECRET_KEY": ""} | given
+    filled = {
+        name: re.sub(r"\$\{(\w+):-([^}]*)\}", lambda found: chosen.get(found[1], found[2]), value)
+        for name, value in WEB["environment"].items()
+    }
+    return filled | {
+        "PATH": f"{Path(sys.executable).parent}:{os.defpath}",
+        "DATABASE_URL": f"sqlite:///{folder}/library.sqlite3",
+        "SECRET_KEY_FILE": f"{folder}/secret-key",
+        "STATIC_ROOT": f"{folder}/static",
+    }
+
+
+def manage(environ: dict[str, str], *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "manage.py", *arguments],
+        cwd=ROOT,
+        env=environ,
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+
+
+def test_the_documented_environment_passes_djangos_deployment_checks(tmp_path):
+    done = manage(environment(tmp_path), "check", "--deploy", "--fail-level", "INFO")
+    assert done.returncode == 0, done.stderr
+
+
+def test_the_deployment_checks_miss_https_where_it_is_off(tmp_path):
+    done = manage(environment(tmp_path, HTTPS="False"), "check", "--deploy", "--fail-level", "WARNING")
+    assert done.returncode == 1
+    for name in ("SECURE_SSL_REDIRECT", "SESSION_COOKIE_SECURE", "CSRF_COOKIE_SECURE", "SECURE_HSTS_SECONDS"):
+        assert name in done.stderr
+
+
+def test_every_variable_that_compose_sets_is_one_that_something_reads():
+    read_by = (ROOT / "club/settings.py").read_text() + "".join(WEB["command"])
+    for name in WEB["environment"]:
+        assert name in read_by, name
+
+
+def test_the_site_waits_for_a_well_database_that_keeps_its_rows():
+    compose = yaml.safe_load((ROOT / "docker-compose.yml").read_text())
+    assert WEB["depends_on"] == {"db": {"condition": "service_healthy"}}
+    assert compose["services"]["db"]["healthcheck"]["test"][1].startswith("pg_isready")
+    kept = [mount.split(":")[0] for service in compose["services"].values() for mount in service["volumes"]]
+    assert set(kept) == set(compose["volumes"])
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory, django_db_setup: None) -> Iterator[int]:
+    """The port of a site started by docker-compose.yml's own command, on this run's kind of database."""
+    folder = tmp_path_factory.mktemp("site")
+    environ = environment(folder)
+    if connection.vendor == "postgresql":
+        at = connection.settings_dict
+        environ["DATABASE_URL"] = (
+            f"postgres://{at['USER']}:{at['PASSWORD']}@{at['HOST']}:{at['PORT'] or 5432}/{at['NAME']}"
+        )
+    collected = manage(environ, "collectstatic", "--noinput", "-v", "0")
+    assert collected.returncode == 0, collected.stderr
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    command = [
+        part.replace("$$", "$").replace("0.0.0.0:8000", f"127.0.0.1:{port}") for part in WEB["command"]
+    ]
+    log = folder / "log"
+    with log.open("w") as output:
+        server = subprocess.Popen(command, cwd=ROOT, env=environ, stdout=output, stderr=output)
+    try:
+        _until_it_answers(port, server, log)
+        yield port
+    finally:
+        server.terminate()
+        server.wait(30)
+
+
+def _until_it_answers(port: int, server: subprocess.Popen[bytes], log: Path) -> None:
+    for _ in range(300):
+        assert server.poll() is None, log.read_text()
+        try:
+            if ask(port, "/health/")[0].status == 200:
+                return
+        except ConnectionRefusedError:
+            time.sleep(0.1)
+    raise AssertionError(log.read_text())
+
+
+def ask(
+    port: int, path: str, method: str = "GET", body: bytes | None = None, **headers: str
+) -> tuple[http.client.HTTPResponse, str]:
+    connected = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+    connected.request(method, path, body, SECURE | {n.replace("_", "-"): v for n, v in headers.items()})
+    answer = connected.getresponse()
+    return answer, answer.read().decode()
+
+
+def test_the_health_check_of_the_container_finds_the_site_well(site):
+    check = [part.replace(":8000", f":{site}") for part in WEB["healthcheck"]["test"][1:]]
+    check[0] = sys.executable
+    done = subprocess.run(check, capture_output=True, text=True, timeout=30)
+    assert done.returncode == 0, done.stderr
+    answer, text = ask(site, "/health/", Host="localhost", X_Forwarded_Proto="http")
+    assert (answer.status, json.loads(text)["database"]) == (200, "ok")
+
+
+def test_a_visitor_without_tls_is_sent_to_it(site):
+    answer, _ = ask(site, "/account/sign-in/", X_Forwarded_Proto="http")
+    assert (answer.status, answer.headers["Location"]) == (301, f"https://{HOST}/account/sign-in/")
+
+
+def test_pages_are_served_with_secure_cookies_and_headers(site):
+    answer, page = ask(site, "/account/sign-in/")
+    assert answer.status == 200
+    assert "Secure" in answer.headers["Set-Cookie"]
+    assert answer.headers["Strict-Transport-Security"] == "max-age=3600"
+    assert answer.headers["X-Content-Type-Options"] == "nosniff"
+    assert "default-src 'self'" in answer.headers["Content-Security-Policy"]
+    assert "Sign in" in page
+
+
+def test_style_sheets_are_kept_by_browsers_under_names_that_change_with_them(site):
+    _, page = ask(site, "/account/sign-in/")
+    found = re.findall(r'href="(/static/club/[^"]+\.css)"', page)
+    assert len(found) >= 3
+    for address in found:
+        assert re.search(r"\.[0-9a-f]{12}\.css$", address), address
+        answer, _ = ask(site, address)
+        assert answer.status == 200
+        assert "immutable" in answer.headers["Cache-Control"]
+
+
+def test_a_page_that_is_not_there_tells_nothing_of_the_code(site):
+    answer, page = ask(site, "/no/such/page/")
+    assert answer.status == 404
+    assert "There is nothing at this address" in page
+    assert "urlpatterns" not in page
+
+
+def test_a_client_that_sends_ten_megabytes_hears_why_they_are_not_taken(site):
+    for address in ("/account/sign-in/", "/api/v1/fit/"):
+        answer, text = ask(site, address, "POST", b"a" * 10 * 1024 * 1024, Content_Type="application/json")
+        assert answer.status == 413
+        assert "in parts" in text
+
+
+def test_a_key_is_made_once_and_only_its_owner_reads_it(tmp_path):
+    place = tmp_path / "key"
+    key = kept_key(place)
+    assert len(key) >= 50
+    assert kept_key(place) == key
+    assert place.stat().st_mode & 0o077 == 0
+    assert list(tmp_path.iterdir()) == [place]
+    assert kept_key(tmp_path / "other") != key
+
+
+def test_a_key_that_cannot_be_kept_says_what_to_set(tmp_path):
+    with pytest.raises(ImproperlyConfigured, match="set SECRET_KEY in the environment"):
+        kept_key(tmp_path / "no" / "folder" / "key")
+    (tmp_path / "empty").touch()
+    with pytest.raises(ImproperlyConfigured, match="remove it, or set SECRET_KEY"):
+        kept_key(tmp_path / "empty")
