@@ -31,6 +31,7 @@ from setups.demo.plans import (
     PlatformPlan,
     RearEnd,
     Shells,
+    TyreSpec,
     decimal,
 )
 from setups.demo.sets import clash, slots_of, stations
@@ -90,8 +91,13 @@ class Draft:
     plate: PlateSpec
     position: str
     chain: float
+    low: bool = False
     figures: dict[str, float] = field(default_factory=dict)
     tight: frozenset[str] = frozenset()
+
+    def tyre(self, axle: Axle) -> TyreSpec:
+        """The tyre that the arches are cut for: the platform's low one or its middle one."""
+        return self.platform.tyres_of(axle)[0 if self.low else 1]
 
     @property
     def scrub(self) -> float:
@@ -140,7 +146,10 @@ def _draw_round(title: Title, platform: PlatformPlan, rng: random.Random) -> Dra
 
     wanted = rng.uniform(0.5, 4.0) * platform.fine
     rear, rear_offset = min(rears, key=lambda pair: (abs(wider(pair) - wanted), pair[1]))
-    return Draft(title, platform, rng, front, front_offset, rear, rear_offset, mount, plate, position, chain)
+    low = rng.random() < 0.6
+    return Draft(
+        title, platform, rng, front, front_offset, rear, rear_offset, mount, plate, position, chain, low
+    )
 
 
 def _opening(draft: Draft, diameter: float, width: float, steer: float) -> float:
@@ -154,23 +163,28 @@ def _opening(draft: Draft, diameter: float, width: float, steer: float) -> float
 def _figure_out(draft: Draft) -> None:
     """The body's figures as they follow from the set that it is drawn round."""
     platform, rng, fine = draft.platform, draft.rng, draft.platform.fine
-    front_tyre, rear_tyre = (platform.tyres_of(axle)[1] for axle in Axle)
+    front_tyre, rear_tyre = draft.tyre(Axle.FRONT), draft.tyre(Axle.REAR)
     travel = wheel_travel(draft.front.travel, draft.front.arm, draft.scrub)
-    largest = max(tyre.diameter for tyre in platform.tyres_of(Axle.FRONT))
     opening = _opening(
         draft, front_tyre.diameter, front_tyre.width, platform.steer_min + rng.uniform(2.0, 4.5)
     )
+
+    def above_tyre() -> float:
+        return 0.25 * fine if draft.low else rng.uniform(0.3, 0.9) * fine
+
     draft.figures = {
         "wheelbase": draft.chain + rng.uniform(-0.3, 0.3) * fine,
-        "front_arch_width": draft.width(Axle.FRONT) + rng.uniform(-0.2, 0.7) * fine,
-        "rear_arch_width": draft.width(Axle.REAR) + rng.uniform(-0.2, 0.7) * fine,
-        "front_arch_radius": max(opening, largest / 2 + platform.arch_clearance) + 0.5 * fine,
+        "front_arch_width": draft.width(Axle.FRONT) + rng.uniform(-0.4, 0.6) * fine,
+        "rear_arch_width": draft.width(Axle.REAR) + rng.uniform(-0.4, 0.6) * fine,
+        "front_arch_radius": opening + 0.5 * fine,
         "rear_arch_radius": rear_tyre.diameter / 2 + platform.arch_clearance + rng.uniform(0.9, 1.7) * fine,
-        "front_arch_height": front_tyre.diameter / 2 + travel + rng.uniform(0.3, 0.9) * fine,
-        "rear_arch_height": rear_tyre.diameter / 2 + draft.rear.travel + rng.uniform(0.3, 0.9) * fine,
+        "front_arch_height": front_tyre.diameter / 2 + travel + above_tyre(),
+        "rear_arch_height": rear_tyre.diameter / 2 + draft.rear.travel + above_tyre(),
         "nose_reach": rng.uniform(19.0, 27.0) * fine,
         "mass": rng.uniform(21.0, 31.0) * fine**2,
     }
+    if draft.low:
+        draft.tight = frozenset({"front_arch_height", "rear_arch_height"})
 
 
 def _draw_tight(draft: Draft, everywhere: bool) -> None:
@@ -178,8 +192,7 @@ def _draw_tight(draft: Draft, everywhere: bool) -> None:
 
     With ``everywhere`` also round the narrowest rear end and the shortest chain, so that one set is left.
     """
-    platform = draft.platform
-    low_front, low_rear = (min(t.diameter for t in platform.tyres_of(axle)) for axle in Axle)
+    platform, draft.low = draft.platform, True
     draft.front, draft.front_offset = platform.fronts[0], platform.offsets[0]
     if everywhere:
         own = [station for station in stations(platform) if station[0].layout in draft.title.layouts]
@@ -187,10 +200,7 @@ def _draw_tight(draft: Draft, everywhere: bool) -> None:
         draft.rear, draft.rear_offset = platform.rears[0], platform.offsets[0]
     _figure_out(draft)
     figures, proud = draft.figures, 1.4 * platform.flush_band
-    travel = wheel_travel(draft.front.travel, draft.front.arm, draft.scrub)
     figures["front_arch_width"] = draft.width(Axle.FRONT) - proud
-    figures["front_arch_height"] = low_front / 2 + travel + 0.25 * platform.fine
-    figures["rear_arch_height"] = low_rear / 2 + draft.rear.travel + 0.25 * platform.fine
     if everywhere:
         figures["rear_arch_width"] = draft.width(Axle.REAR) - proud
         figures["wheelbase"] = draft.chain - 0.5 * platform.centring_limit
@@ -220,9 +230,11 @@ def _twist(draft: Draft, rivals: list[PlatformPlan]) -> None:
     elif twist is Twist.TOO_LONG:
         figures["wheelbase"] = max(chains) + platform.centring_limit + 1.5
         figures["rear_arch_radius"] += platform.centring_limit + 1.5
+        draft.tight |= {"wheelbase", "nose_reach"}
     elif twist is Twist.SHORT_FOR_MID:
         figures["wheelbase"] = min(chains) - platform.centring_limit - 1.2
         figures["rear_arch_radius"] += platform.centring_limit + 1.2
+        draft.tight |= {"wheelbase", "nose_reach"}
     elif twist is Twist.NARROW_FRONT:
         figures["front_arch_width"] = narrowest - 2 * (platform.flush_band + 0.7)
     elif twist is Twist.WIDE_REAR:
@@ -314,7 +326,7 @@ def _plan(draft: Draft, number: str) -> BodyPlan:
 
 def _front_mount(draft: Draft, body: BodyPlan, rivals: list[PlatformPlan]) -> PartPlan:
     fine = draft.platform.fine
-    off = 0.0 if draft.tight else draft.rng.uniform(-0.2, 0.2) * fine
+    off = 0.0 if "nose_reach" in draft.tight else draft.rng.uniform(-0.2, 0.2) * fine
     return PartPlan(
         slug=f"{body.slug}-front-body-mount",
         kind=PartKind.FRONT_BODY_MOUNT,
@@ -335,6 +347,7 @@ def _supplied(draft: Draft, body: BodyPlan, mount: PartPlan) -> ConfigurationPla
     platform = draft.platform
     slots = slots_of(
         platform,
+        [draft.tyre(axle) for axle in Axle],
         draft.front,
         draft.front_offset,
         draft.rear.label,

@@ -83,8 +83,8 @@ class Shelf:
         return slug
 
     def price(self, slug: str, about: float) -> Decimal:
-        """Within an eighth of ``about``, ending in ten cents."""
-        spread = random.Random(f"{self.random_seed}:price:{slug}").uniform(-0.12, 0.12)
+        """Within a sixteenth of ``about``, ending in ten cents."""
+        spread = random.Random(f"{self.random_seed}:price:{slug}").uniform(-0.06, 0.06)
         return Decimal(f"{about * (1 + spread):.1f}0")
 
 

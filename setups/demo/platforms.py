@@ -59,8 +59,8 @@ DUNLIN = PlatformPlan(
     steer_min=20.0,
     positions=(("inner", 0.0), ("second", 2.6), ("third", 5.2), ("outer", 7.8)),
     fronts=(
-        FrontEnd(label="narrow", across=59.4, scrub=2.8, arm=13.4, travel=1.6, stop=28.0, price=16.5),
-        FrontEnd(label="wide", across=64.2, scrub=2.8, arm=15.8, travel=1.6, stop=28.0, price=16.5),
+        FrontEnd(label="narrow", across=59.4, scrub=2.8, arm=13.4, travel=1.6, stop=28.0, price=13.5),
+        FrontEnd(label="wide", across=64.2, scrub=2.8, arm=15.8, travel=1.6, stop=28.0, price=18.5),
     ),
     rears=(
         RearEnd(label="standard", hub=42.2, travel=1.4, price=12.0),
@@ -108,16 +108,16 @@ CORNCRAKE = PlatformPlan(
     steer_min=18.0,
     positions=(("1", -4.4), ("2", -2.2), ("3", 0.0), ("4", 2.2), ("5", 4.4)),
     fronts=(
-        FrontEnd(label="narrow", across=57.2, scrub=2.6, arm=12.6, travel=1.5, stop=25.0, price=19.0),
+        FrontEnd(label="narrow", across=57.2, scrub=2.6, arm=12.6, travel=1.5, stop=25.0, price=15.5),
         FrontEnd(label="middle", across=61.0, scrub=2.6, arm=14.5, travel=1.5, stop=25.0, price=19.0),
-        FrontEnd(label="wide", across=65.6, scrub=2.6, arm=16.8, travel=1.5, stop=25.0, price=19.5),
+        FrontEnd(label="wide", across=65.6, scrub=2.6, arm=16.8, travel=1.5, stop=25.0, price=22.5),
     ),
     rears=(
         RearEnd(label="standard", hub=43.6, travel=1.5, price=17.0),
         RearEnd(label="wide", hub=47.4, travel=1.5, price=17.5),
     ),
     mounts=(
-        Mount(label="rear-motor mount", layout=_REAR, share=43.3, price=22.0),
+        Mount(label="rear-motor mount", layout=_REAR, share=43.4, price=22.0),
         Mount(label="mid-motor mount, short", layout=_MID, share=54.1, price=24.0),
         Mount(label="mid-motor mount, long", layout=_MID, share=60.3, price=24.0),
     ),
@@ -157,16 +157,16 @@ WHIMBREL = PlatformPlan(
     steer_min=18.0,
     positions=(("I", 0.0), ("II", 3.2), ("III", 6.4), ("IV", 9.6), ("V", 12.8)),
     fronts=(
-        FrontEnd(label="narrow", across=68.0, scrub=3.2, arm=15.5, travel=2.0, stop=26.0, price=21.0),
-        FrontEnd(label="middle", across=72.4, scrub=3.2, arm=17.7, travel=2.0, stop=26.0, price=21.0),
-        FrontEnd(label="wide", across=77.8, scrub=3.2, arm=20.4, travel=2.0, stop=26.0, price=22.5),
+        FrontEnd(label="narrow", across=68.0, scrub=3.2, arm=15.5, travel=2.0, stop=26.0, price=18.0),
+        FrontEnd(label="middle", across=72.4, scrub=3.2, arm=17.7, travel=2.0, stop=26.0, price=21.5),
+        FrontEnd(label="wide", across=77.8, scrub=3.2, arm=20.4, travel=2.0, stop=26.0, price=25.0),
     ),
     rears=(
         RearEnd(label="standard", hub=50.6, travel=1.8, price=15.0),
         RearEnd(label="wide", hub=55.0, travel=1.8, price=16.0),
     ),
     mounts=(
-        Mount(label="rear-motor mount", layout=_REAR, share=43.2, price=23.0),
+        Mount(label="rear-motor mount", layout=_REAR, share=43.3, price=23.0),
         Mount(label="mid-motor mount, short", layout=_MID, share=61.5, price=26.0),
         Mount(label="mid-motor mount, long", layout=_MID, share=67.8, price=26.0),
     ),
@@ -222,10 +222,10 @@ FIELDFARE = PlatformPlan(
     steer_min=18.0,
     positions=(("front", 0.0), ("front centre", 3.6), ("centre", 7.2), ("rear centre", 10.8), ("rear", 14.4)),
     fronts=(
-        FrontEnd(label="extra narrow", across=140.5, scrub=7.0, arm=33.0, travel=3.0, stop=27.0, price=34.0),
-        FrontEnd(label="narrow", across=148.0, scrub=7.0, arm=36.7, travel=3.0, stop=27.0, price=34.0),
-        FrontEnd(label="wide", across=155.5, scrub=7.0, arm=40.4, travel=3.0, stop=27.0, price=35.5),
-        FrontEnd(label="extra wide", across=162.0, scrub=7.0, arm=43.6, travel=3.0, stop=27.0, price=37.0),
+        FrontEnd(label="extra narrow", across=140.5, scrub=7.0, arm=33.0, travel=3.0, stop=27.0, price=28.0),
+        FrontEnd(label="narrow", across=148.0, scrub=7.0, arm=36.7, travel=3.0, stop=27.0, price=32.0),
+        FrontEnd(label="wide", across=155.5, scrub=7.0, arm=40.4, travel=3.0, stop=27.0, price=36.0),
+        FrontEnd(label="extra wide", across=162.0, scrub=7.0, arm=43.6, travel=3.0, stop=27.0, price=40.0),
     ),
     rears=(
         RearEnd(label="narrow", hub=88.0, travel=2.5, price=29.0),

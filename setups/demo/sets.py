@@ -13,6 +13,7 @@ from setups.demo.plans import (
     PlateSpec,
     PlatformPlan,
     RearEnd,
+    TyreSpec,
 )
 
 
@@ -93,6 +94,7 @@ def known_of(platforms: tuple[PlatformPlan, ...]) -> tuple[KnownPlan, ...]:
 
 def slots_of(
     platform: PlatformPlan,
+    tyres: list[TyreSpec],
     front: FrontEnd,
     front_offset: float,
     rear: str,
@@ -100,8 +102,8 @@ def slots_of(
     mount: Mount,
     plate: PlateSpec,
 ) -> dict[Slot, str]:
-    """A full set of the platform's own parts, on its middle tyres."""
-    front_tyre, rear_tyre = (platform.tyres_of(axle)[1] for axle in Axle)
+    """A full set of the platform's own parts, on the front and the rear of ``tyres``."""
+    front_tyre, rear_tyre = tyres
     return {
         Slot.FRONT_SUSPENSION: front_slug(platform, front),
         Slot.FRONT_WHEEL: wheel_slug(platform.short, Axle.FRONT, front_offset, platform.front_rim),
@@ -119,6 +121,7 @@ def supplied_of(platforms: tuple[PlatformPlan, ...]) -> tuple[ConfigurationPlan,
     sets = []
     for platform in platforms:
         offsets = platform.offset_values()
+        middle = [platform.tyres_of(axle)[1] for axle in Axle]
         for layout, words in ((Layout.REAR_MOTOR, "rear motor"), (Layout.MID_MOTOR, "mid motor")):
             mount = next(mount for mount in platform.mounts if mount.layout is layout)
             plate = next(plate for plate in platform.plates if plate.layout is layout)
@@ -128,7 +131,7 @@ def supplied_of(platforms: tuple[PlatformPlan, ...]) -> tuple[ConfigurationPlan,
                     f"{platform.short} as supplied, {words}",
                     platform.slug,
                     platform.positions[1][0],
-                    slots_of(platform, front, offsets[2], "standard", offsets[2], mount, plate),
+                    slots_of(platform, middle, front, offsets[2], "standard", offsets[2], mount, plate),
                 )
             )
     return tuple(sets)

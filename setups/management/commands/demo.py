@@ -6,11 +6,12 @@ from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
-from django.db import transaction
+from django.db import IntegrityError, connection, transaction
 
 from setups.demo import RANDOM_SEED, club_of
 from setups.demo.members import PASSPHRASE
 from setups.demo.store import DemoError, counted, load, load_members, remove
+from setups.models import Platform
 
 
 class Command(BaseCommand):
@@ -37,6 +38,8 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if Platform._meta.db_table not in connection.introspection.table_names():
+            raise CommandError("The database has no tables yet. Run manage.py migrate first.")
         club = club_of(options["random_seed"])
         with_accounts = settings.DEBUG or options["with_accounts"]
         try:
@@ -51,6 +54,11 @@ class Command(BaseCommand):
                 accounts = load_members(with_accounts, self._say)
         except DemoError as error:
             raise CommandError(str(error)) from error
+        except IntegrityError as error:
+            raise CommandError(
+                f"The database refused a row ({error}). Nothing was changed. If somebody else was loading "
+                "parts or the demo at the same time, run it again."
+            ) from error
         self._say(self.style.SUCCESS("The demo is loaded."))
         if accounts:
             self._say(f"Sign in as {', '.join(accounts)}; the passphrase of each is: {PASSPHRASE}")
