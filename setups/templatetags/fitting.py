@@ -10,7 +10,7 @@ from django import template
 from fitcalc.findings import Finding, Rule, Verdict
 from fitcalc.fit import FitReport
 from fitcalc.quantities import Quantity
-from setups.printing import plus_minus
+from setups.printing import THIN, plus_minus
 
 register = template.Library()
 
@@ -37,3 +37,9 @@ def standing(flush: Quantity) -> str:
     if abs(flush.value) < 0.05:
         return "flush"
     return f"{plus_minus(abs(flush))} {'proud' if flush.value > 0 else 'inset'}"
+
+
+@register.filter
+def thousands(number: int) -> str:
+    """A count in groups of three: "1 204 000"."""
+    return f"{number:,}".replace(",", THIN)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
@@ -19,6 +20,8 @@ from setups.services.twins import Beside, beside
 from setups.translate import body_of, build_configuration, shelf_for
 
 PAGE = 12
+SETS = 8
+"""A check page offers so many sets as supplied to start from."""
 MOST = 240
 """A body page lists at most this many configurations; by then the figures differ in price only."""
 
@@ -121,7 +124,10 @@ def _checked(request: HttpRequest, shown: Body, platform: Platform) -> dict[str,
         request.GET if asked else None, catalogue=catalogue, parts=shelf.parts, positions=shelf.positions[platform.pk]
     )
     context: dict[str, object] = {"form": form, "asked": asked, "parts": shelf.parts}
-    if not asked or not form.is_valid():
+    if not asked:
+        context["supplied"] = _supplied(platform)
+        return context
+    if not form.is_valid():
         return context
     filled = form.chosen()
     owned = {part.id for slot, part in filled.items() if part is not None and slot != Slot.POSITION.value}
@@ -139,3 +145,20 @@ def _checked(request: HttpRequest, shown: Body, platform: Platform) -> dict[str,
     ).platforms[0]
     return context
 
+
+def _supplied(platform: Platform) -> list[tuple[str, str]]:
+    """Sets as supplied for the platform: name, and the query that fills them in."""
+    sets = platform.configurations.prefetch_related("slots").order_by("name")[:SETS]
+    return [
+        (
+            one.name,
+            urlencode(
+                {
+                    "platform": platform.slug,
+                    Slot.POSITION.value: one.position_id,
+                    **{row.slot: row.part_id for row in one.slots.all()},
+                }
+            ),
+        )
+        for one in sets
+    ]
