@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from fitcalc.findings import Check, Checks
-from fitcalc.fit import (
+from fitcalc.groups import (
     ChainGroup,
     EndGroup,
     Index,
@@ -28,9 +28,8 @@ from fitcalc.fit import (
     placing_of,
     rear_arch_check,
     rear_group,
-    tyre_sits_on,
 )
-from fitcalc.pairs import clashes, meet
+from fitcalc.pairs import clashes, meet, tyre_sits_on
 from fitcalc.parts import Axle, Body, Catalogue, PairRules, Part, PartId, Position, Slot
 
 FRONT_SLOTS = (Slot.FRONT_SUSPENSION, Slot.FRONT_WHEEL, Slot.FRONT_TYRE, Slot.FRONT_SPACER)

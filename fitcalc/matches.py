@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from fitcalc.candidates import FRONT_SLOTS, REAR_SLOTS, Search, pack_cost, wrong_offset, wrong_width
-from fitcalc.fit import ChainGroup, EndGroup, FitReport, assemble
+from fitcalc.fit import FitReport, assemble
+from fitcalc.groups import ChainGroup, EndGroup
 from fitcalc.parts import Configuration, Part, PartId, Slot
 
 

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from fitcalc.parts import PairRules, PartId, Slot
+from fitcalc.parts import PairRules, PartId, Slot, Tyre, Wheel
+
+RIM_DIAMETER_PLAY = 0.5
+"""A tyre sits on a rim whose diameter is within this of the tyre's own, mm; common practice, no source."""
 
 _FRONT_END = frozenset({Slot.FRONT_SUSPENSION, Slot.FRONT_WHEEL, Slot.FRONT_TYRE, Slot.FRONT_SPACER})
 _REAR_END = frozenset({Slot.REAR_AXLE, Slot.REAR_WHEEL, Slot.REAR_TYRE, Slot.REAR_SPACER})
@@ -31,3 +34,10 @@ def clashes(filled: Mapping[Slot, PartId], pairs: PairRules) -> list[tuple[PartI
             if slot < other_slot and meet(slot, other_slot) and frozenset((part, other)) in pairs.never:
                 found.append((part, other))
     return found
+
+
+def tyre_sits_on(tyre: Tyre, rim: Wheel) -> bool:
+    """True unless both rim diameters are known and differ by more than RIM_DIAMETER_PLAY."""
+    if tyre.rim_diameter is None or rim.rim_diameter is None:
+        return True
+    return bool(abs(tyre.rim_diameter.value - rim.rim_diameter.value) <= RIM_DIAMETER_PLAY)

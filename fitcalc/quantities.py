@@ -114,8 +114,8 @@ class Quantity:
     def _checked(cls, value: Real, u: Real, unit: Unit, limit: Real) -> Quantity:
         """A quantity of figures that have passed the checks of another one."""
         made = object.__new__(cls)
-        for name, figure in (("value", value), ("u", u), ("unit", unit), ("limit", limit)):
-            object.__setattr__(made, name, figure)
+        for fill, figure in zip(_FILL, (value, u, unit, limit), strict=True):
+            fill(made, figure)
         return made
 
     def probability_between(self, low: float | None, high: float | None) -> Real:
@@ -130,6 +130,9 @@ class Quantity:
         below = 1.0 if high is None else ndtr((high - value + 1e-9) / u)
         probability = np.clip(above + below - 1.0, 0.0, 1.0)
         return float(probability) if np.ndim(probability) == 0 else probability
+
+
+_FILL = tuple(vars(Quantity)[name].__set__ for name in ("value", "u", "unit", "limit"))
 
 
 def exact(value: Real, unit: Unit = Unit.MM) -> Quantity:

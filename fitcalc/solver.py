@@ -24,7 +24,7 @@ from typing import Any
 import numpy as np
 
 from fitcalc.candidates import Order, Search, eligible, search_of
-from fitcalc.fit import ChainGroup, EndGroup
+from fitcalc.groups import ChainGroup, EndGroup
 from fitcalc.matches import Match, Twins, match_of, reports_of
 from fitcalc.misses import Kind, near_misses
 from fitcalc.parts import Body, Catalogue, PartId, Slot
