@@ -113,7 +113,8 @@ class Check:
     """One rule over n candidates: ``found`` and the masks are arrays of n, or scalars that stand for all.
 
     ``met`` is the answer of a rule about kinds (or of its discrete part); ``known`` is false where a
-    dimension is missing.
+    dimension is missing. ``chance`` is the probability of meeting the rule where it is not simply that of
+    ``found`` lying between the bounds.
     """
 
     rule: Rule
@@ -127,6 +128,7 @@ class Check:
     required_word: str = ""
     found_word: str = ""
     confidence: float = 0.95
+    chance: Any = None
 
     @property
     def margin(self) -> Real:
@@ -141,7 +143,11 @@ class Check:
     @property
     def probability(self) -> Real:
         """Probability of meeting the rule, ``nan`` where not known; 0 or 1 for kinds."""
-        chance: Real = 1.0 if self.found is None else self.found.probability_between(self.low, self.high)
+        chance: Real = 1.0
+        if self.chance is not None:
+            chance = self.chance
+        elif self.found is not None:
+            chance = self.found.probability_between(self.low, self.high)
         return np.where(self.known, np.where(self.met, chance, 0.0), np.nan)
 
     @property

@@ -31,7 +31,7 @@ from fitcalc.parts import (
     Tyre,
     Wheel,
 )
-from fitcalc.quantities import Quantity, exact, linear_sum, propagate
+from fitcalc.quantities import Quantity, exact, linear_sum, probability_within, propagate
 
 UNPLACED = Quantity.from_tolerance(0.0, 0.5)
 """Where a body sits fore and aft when its mount is not known: in place, give or take half a millimetre."""
@@ -211,11 +211,14 @@ def _arch_check(
         missing += ("wheelbase",)
     if radius is None or centring is None:
         return Check(Rule.ARCH, axle, known=False, missing=missing)
+    least = platform.criteria.arch_clearance
+    room = linear_sum((1.0, radius), (-0.5, tyre_diameter), (-1.0, exact(least)))
     return Check(
         Rule.ARCH,
         axle,
         found=propagate(clearance.arch_clearance, radius, tyre_diameter, centring),
-        low=platform.criteria.arch_clearance,
+        low=least,
+        chance=probability_within(centring, room),
         confidence=platform.criteria.confidence,
     )
 

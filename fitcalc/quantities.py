@@ -13,7 +13,7 @@ from math import isfinite
 from typing import Any
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import ndtr, owens_t
 
 from fitcalc.dimensions import Unit
 
@@ -130,6 +130,34 @@ class Quantity:
         below = 1.0 if high is None else ndtr((high - value + 1e-9) / u)
         probability = np.clip(above + below - 1.0, 0.0, 1.0)
         return float(probability) if np.ndim(probability) == 0 else probability
+
+
+def probability_within(offset: Quantity, room: Quantity) -> Real:
+    """Probability that |offset| <= room, both normal and independent.
+
+    Both ends are at risk at once: room - offset and room + offset must stay above zero, two normal
+    variables of one spread with correlation (u_room² - u_offset²) / (u_room² + u_offset²). Their joint
+    probability in closed form by Owen's T function (Owen 1956, Ann. Math. Statist. 27, 1075-1090).
+    """
+    u_offset = np.maximum(np.asarray(offset.u, dtype=float), 1e-9)
+    u_room = np.maximum(np.asarray(room.u, dtype=float), 1e-9)
+    spread = np.hypot(u_offset, u_room)
+    h = _off_zero((room.value - offset.value + 1e-9) / spread)
+    k = _off_zero((room.value + offset.value + 1e-9) / spread)
+    correlation = (u_room**2 - u_offset**2) / spread**2
+    root = 2.0 * u_room * u_offset / spread**2
+    joint = (
+        (ndtr(h) + ndtr(k)) / 2.0
+        - owens_t(h, (k - correlation * h) / (h * root))
+        - owens_t(k, (h - correlation * k) / (k * root))
+        - np.where(h * k < 0.0, 0.5, 0.0)
+    )
+    probability = np.clip(joint, 0.0, 1.0)
+    return float(probability) if np.ndim(probability) == 0 else probability
+
+
+def _off_zero(x: Real) -> Real:
+    return np.where(np.abs(x) < 1e-12, 1e-12, x)
 
 
 _FILL = tuple(vars(Quantity)[name].__set__ for name in ("value", "u", "unit", "limit"))
