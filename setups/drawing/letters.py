@@ -10,6 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from django.utils.safestring import SafeString, mark_safe
+
 ASCENT, DESCENT = 0.78, 0.24
 """Of a line of text above and below its baseline, in text heights."""
 
@@ -99,17 +101,12 @@ class Label:
         return Box(self.x - before, self.y - above, self.x + (width - before), self.y + below)
 
     @property
-    def transform(self) -> str:
-        """The turn as SVG writes it, empty for none."""
-        return f"rotate({self.angle} {number(self.x)} {number(self.y)})" if self.angle else ""
-
-    @property
-    def at_x(self) -> str:
-        return number(self.x)
-
-    @property
-    def at_y(self) -> str:
-        return number(self.y)
+    def place(self) -> SafeString:
+        """Position, anchor and turn as SVG attributes."""
+        x, y = number(self.x), number(self.y)
+        anchor = "" if self.anchor == "start" else f' text-anchor="{self.anchor}"'
+        turn = f' transform="rotate({self.angle} {x} {y})"' if self.angle else ""
+        return mark_safe(f'x="{x}" y="{y}"{anchor}{turn}')
 
 
 def first_free(candidates: Iterable[Label], taken: Iterable[Box], apart: float) -> Label:
@@ -126,5 +123,5 @@ def first_free(candidates: Iterable[Label], taken: Iterable[Box], apart: float) 
 
 def number(value: float) -> str:
     """A coordinate as SVG takes it: hundredths of a millimetre, no useless zeros."""
-    text = f"{value:.2f}".rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
+    # Adding zero takes the sign off a negative one; six figures hold any car's hundredths.
+    return f"{round(value, 2) + 0.0:g}"

@@ -19,7 +19,7 @@ from setups.printing import plain
 
 _STEP = 1.9
 """From one dimension line to the next, in text heights."""
-_SWEEP_STEPS = 10
+_SWEEP_STEPS = 6
 
 
 def plan(report: FitReport, sheet: Sheet, second: FitReport | None = None) -> Drawing:
@@ -238,20 +238,24 @@ def _fan(car: Car, sheet: Sheet, size: float, taken: Sequence[Box]) -> tuple[lis
         ray = (at(angle, tread + 0.35 * size), at(angle, tread + beyond * size))
         shapes.append(Line("fan", _ring(sheet, *ray)))
     labels: list[Label] = []
-    for angle, name, quantity in ((inward, "in", car.lock_inward), (outward, "out", car.lock_outward)):
+    for angle, name, quantity, aside in (
+        (inward, "in", car.lock_inward, 1.0),
+        (outward, "out", car.lock_outward, -1.0),
+    ):
         text = f"{plain(quantity, 0)} {name}"
         kind = f"fan-text {car.lock_verdict.value}"
         candidates = []
-        for further in (2.3, 2.7, 3.2, 3.8, 4.5):
-            x, y = sheet.point(*at(angle, tread + further * size))
-            candidates += _round(text, x, y, size, kind)
+        for sideways in (0.0, 0.7, 1.5, 2.4, 3.4, 5.0):
+            for further in (2.3, 2.8, 3.4, 4.2):
+                x, y = at(angle, tread + further * size)
+                candidates += _round(text, sheet.point(x, y + aside * sideways * size), size, kind)
         labels.append(first_free(candidates, [*taken, *(label.box for label in labels)], 0.15 * size))
     return shapes, labels
 
 
-def _round(text: str, x: float, y: float, size: float, kind: str) -> list[Label]:
+def _round(text: str, place: Point, size: float, kind: str) -> list[Label]:
     """A text centred at a point, or beginning or ending there."""
-    low = y + 0.3 * size
+    x, low = place[0], place[1] + 0.3 * size
     return [Label(text, x, low, size, anchor, 0, kind) for anchor in ("middle", "start", "end")]
 
 

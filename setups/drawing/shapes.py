@@ -11,7 +11,9 @@ from dataclasses import dataclass
 from math import hypot
 from typing import NamedTuple
 
-from setups.drawing.letters import Box, Label, number, text_width
+from django.utils.safestring import SafeString, mark_safe
+
+from setups.drawing.letters import Box, Label, number
 
 Point = tuple[float, float]
 
@@ -34,7 +36,6 @@ KINDS = (
     "travel",
     "arch",
     "lip",
-    "band",
     "centreline",
     "lens",
     "lens-tyre",
@@ -196,11 +197,6 @@ class Dimension:
         return Label(self.text, x, y - off, self.text_size, "middle", 0, kind)
 
     @property
-    def text_fits(self) -> bool:
-        """True if the text is no longer than the line."""
-        return text_width(self.text, self.text_size) <= self.length
-
-    @property
     def shapes(self) -> tuple[Line, ...]:
         """Line, arrowheads and extension lines."""
         t = self.text_size
@@ -257,7 +253,7 @@ class Path(NamedTuple):
     """All shapes of one kind as one SVG path."""
 
     kind: str
-    d: str
+    d: SafeString
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,7 +278,7 @@ class Drawing:
         joined: dict[str, list[str]] = {}
         for shape in self.shapes:
             joined.setdefault(shape.kind, []).append(shape.path)
-        return [Path(kind, "".join(joined[kind])) for kind in sorted(joined, key=KINDS.index)]
+        return [Path(kind, mark_safe("".join(joined[kind]))) for kind in sorted(joined, key=KINDS.index)]
 
     @property
     def view_box(self) -> str:

@@ -51,8 +51,10 @@ RULE_NAMES = {
     Rule.BODY_MOUNT: "Front body mount",
 }
 
-_OTHER_NAMES = {
-    "layouts": "motor layouts that the floor takes",
+_WITHIN_A_SENTENCE = {
+    "layouts": "motor layout that the floor takes",
+    "front_arch_width": "front arch width",
+    "rear_arch_width": "rear arch width",
     "body_mount": "front body mount",
     "offsets": "wheel offsets",
 }
@@ -171,8 +173,8 @@ def true_minus(text: str) -> str:
 def dimension_name(key: str) -> str:
     """A dimension's key in words for the middle of a sentence: ``front arch opening radius``."""
     kind = BODY_DIMENSIONS.get(key) or PART_DIMENSIONS.get(key)
-    if kind is None:
-        return _OTHER_NAMES.get(key, key.replace("_", " "))
+    if key in _WITHIN_A_SENTENCE or kind is None:
+        return _WITHIN_A_SENTENCE.get(key, key.replace("_", " "))
     return kind.label[0].lower() + kind.label[1:]
 
 
