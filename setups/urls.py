@@ -1,3 +1,22 @@
 """The library's addresses, grouped by what they act on."""
 
-urlpatterns: list = []
+from django.urls import path
+
+from setups.views import catalogue, find, fit, imports
+
+urlpatterns = [
+    # Bodies
+    path("", find.find, name="find"),
+    path("bodies/<slug:slug>/", fit.body, name="body"),
+    path("bodies/<slug:slug>/check/", fit.check, name="check"),
+    # Platforms
+    path("platforms/", catalogue.platforms, name="platforms"),
+    path("platforms/<slug:slug>/", catalogue.platform, name="platform"),
+    # Parts
+    path("parts/", catalogue.parts, name="parts"),
+    path("parts/<slug:slug>/", catalogue.part, name="part"),
+    # A member's spreadsheet
+    path("imports/", imports.imports, name="imports"),
+    path("imports/loaded/", imports.loaded, name="import-loaded"),
+    path("imports/<str:what>.csv", imports.template, name="import-template"),
+]

@@ -1,0 +1,207 @@
+"""From the bytes of a file to rows with their line numbers.
+
+The csv module reads the rows: unlike tablib it tells on which line a row begins and leaves rows of uneven
+length to be reported one by one. charset-normalizer tells the older encodings apart.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import charset_normalizer
+from django.conf import settings
+from django.template.defaultfilters import filesizeformat
+
+MOST_ROWS = 5000
+SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
+HEADINGS_WITHIN = 20
+"""The headings stand in one of the first so many rows that are not empty."""
+
+_NOT_TEXT = {
+    b"PK\x03\x04": "a workbook",
+    b"\xd0\xcf\x11\xe0": "an old workbook",
+    b"%PDF": "a PDF",
+    b"\x89PNG": "a picture",
+    b"\xff\xd8\xff": "a picture",
+}
+_MARKS = {
+    b"\xef\xbb\xbf": "utf-8-sig",
+    b"\xff\xfe\x00\x00": "utf-32",
+    b"\x00\x00\xfe\xff": "utf-32",
+    b"\xff\xfe": "utf-16",
+    b"\xfe\xff": "utf-16",
+}
+_OLDER = ["cp1252", "cp1250", "mac_roman"]
+_NAMES = {
+    "utf-8": "UTF-8",
+    "utf-8-sig": "UTF-8",
+    "utf-16": "UTF-16",
+    "utf-16-le": "UTF-16",
+    "utf-16-be": "UTF-16",
+    "utf-32": "UTF-32",
+    "cp1252": "Windows-1252",
+    "cp1250": "Windows-1250",
+    "mac_roman": "Mac Roman",
+}
+
+
+class Unreadable(ValueError):
+    """The file cannot be read at all; the text says why and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row and the line of the file that it begins on."""
+
+    line: int
+    cells: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """The file as rows: its headings, what stands below them, and what the headings are parted by."""
+
+    headings: Row
+    rows: list[Row]
+    separator: str
+    before: int
+    """How many rows stand above the headings."""
+
+
+def decoded(data: bytes) -> tuple[str, str]:
+    """The text in ``data`` and the name of its encoding. Raises Unreadable."""
+    if not data.strip():
+        raise Unreadable("The file is empty. Save the spreadsheet as CSV and choose that file.")
+    for mark, kind in _NOT_TEXT.items():
+        if data.startswith(mark):
+            raise Unreadable(
+                f"That is {kind}, not a CSV file. Open it in your spreadsheet program, save the sheet as CSV "
+                "(“save as” or “download as”), and choose that file."
+            )
+    encoding = next((name for mark, name in _MARKS.items() if data.startswith(mark)), None) or _by_nul(data)
+    try:
+        text = data.decode(encoding or "utf-8")
+    except UnicodeDecodeError:
+        if encoding is not None:
+            raise Unreadable(
+                f"The file says that it is {_NAMES[encoding]} and is not. Save it as CSV in UTF-8 again."
+            ) from None
+        encoding, text = _older(data)
+    return as_text(text), _NAMES[encoding or "utf-8"]
+
+
+def _by_nul(data: bytes) -> str | None:
+    """UTF-16 without a mark: every other byte of plain letters is zero."""
+    start = data[:400]
+    if b"\0" not in start:
+        return None
+    return "utf-16-le" if start[1::2].count(0) > start[::2].count(0) else "utf-16-be"
+
+
+def _older(data: bytes) -> tuple[str, str]:
+    # The first megabyte decides. Windows-1252 wins a draw: it is what most spreadsheet programs write.
+    found = charset_normalizer.from_bytes(data[:1_000_000], cp_isolation=_OLDER).best()
+    for encoding in dict.fromkeys([found.encoding if found else "cp1252", *_OLDER]):
+        try:
+            return encoding, data.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+    raise Unreadable("The letters of that file cannot be read. Save it as CSV in UTF-8 and choose it again.")
+
+
+def as_text(text: str) -> str:
+    """``text`` with plain line ends. Raises Unreadable if it is none, or too much to send back and forth."""
+    text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+    if "\0" in text:
+        raise Unreadable(
+            "That is not a text file. Save the spreadsheet as CSV in UTF-8 and choose that file."
+        )
+    if not text.strip():
+        raise Unreadable("There is nothing in it. Choose a CSV file, or paste the rows with their headings.")
+    # A browser sends every line end as two characters; some kilobytes go to the rest of the form.
+    limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE - 8192
+    if len(text.encode(errors="replace")) + text.count("\n") > limit:
+        raise Unreadable(f"That is more than {filesizeformat(limit)} of text. Split it and load it in parts.")
+    return text
+
+
+def gridded(text: str, recognised: Callable[[str], bool]) -> Grid:
+    """The rows of ``text``, parted by whatever makes the most headings ``recognised``. Raises Unreadable."""
+    told = re.match(r"sep=(.)\n", text, re.IGNORECASE)
+    best: tuple[int, int, str, int] | None = None
+    for separator in [told.group(1)] if told else SEPARATORS:
+        for at, row in enumerate(_first_rows(text, separator)):
+            known = sum(map(recognised, row.cells))
+            if known and (best is None or known > best[0]):
+                best = (known, -at, separator, at)
+    if best is None or best[0] < 2:
+        row = next(iter(_first_rows(text, ",")), Row(1, []))
+        raise Unreadable(
+            f"No headings were found. The first row must name the columns; it begins “{_start(row)}”. "
+            "Take the headings from the template."
+        )
+    _, _, separator, at = best
+    rows = _rows(text, separator)
+    above = 0
+    headings = next(rows)
+    while above < at:
+        headings, above = next(rows), above + 1
+    found = []
+    for row in rows:
+        if len(found) == MOST_ROWS:
+            raise Unreadable(f"There are more than {MOST_ROWS:,} rows. Split the file and load it in parts.")
+        found.append(row)
+    if not found:
+        raise Unreadable("There are headings and no rows below them. Add a row for each thing to load.")
+    return Grid(headings, found, separator, above)
+
+
+def _first_rows(text: str, separator: str) -> Iterator[Row]:
+    # Enough of the text to hold the first rows, so that four separators are tried quickly.
+    rows = _rows(text, separator)
+    try:
+        for _ in range(HEADINGS_WITHIN):
+            row = next(rows, None)
+            if row is None:
+                return
+            yield row
+    except Unreadable:
+        return
+
+
+def _rows(text: str, separator: str) -> Iterator[Row]:
+    """The rows that are not empty."""
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    while True:
+        line = reader.line_num + 1
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            raise Unreadable(_said(error, line)) from None
+        if line == 1 and re.fullmatch(r"sep=.?", cells[0] if cells else "", re.IGNORECASE):
+            continue
+        if any(cell.strip() for cell in cells):
+            yield Row(line, [cell.strip() for cell in cells])
+
+
+def _said(error: csv.Error, line: int) -> str:
+    if "field larger" in str(error):
+        return (
+            f"The row on line {line} has a cell of more than {csv.field_size_limit():,} characters: a "
+            "quotation mark may not be closed. Correct it and check again."
+        )
+    return (
+        f"The row on line {line} has a quotation mark that is not closed, or something behind one that is. "
+        "Put cells with a separator in them between quotation marks, and write a quotation mark inside twice."
+    )
+
+
+def _start(row: Row) -> str:
+    text = ", ".join(row.cells[:4])
+    return text if len(text) <= 60 else f"{text[:60]}…"

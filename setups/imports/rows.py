@@ -1,0 +1,397 @@
+"""One row of a file against the library: what it means, what it would change, what is wrong with it."""
+
+from __future__ import annotations
+
+from copy import copy
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import models
+
+from fitcalc.dimensions import PART_DIMENSIONS, REQUIRED, PartKind, dimensions_of
+from setups.imports import cells
+from setups.imports.columns import Kind, kinds_with
+from setups.imports.library import Library, fold
+from setups.models import Body, Part, Platform
+from setups.models.dimension import Basis, Dimension
+from setups.printing import MINUS
+from setups.services.near import nearest
+from setups.translate import platform_of
+
+NOISE = Decimal("0.000001")
+"""A spreadsheet's 98.10000000001 is 98.1."""
+NOT_FIELDS = ("maker", "slug", "platforms", "made_for", "basis", "source")
+
+
+@dataclass(slots=True)
+class GivenFigure:
+    """A dimension as the row gives it; ``tolerance_behind`` stands behind a ± in the figure's own cell."""
+
+    value: Decimal | None = None
+    tolerance: Decimal | None = None
+    tolerance_behind: Decimal | None = None
+    uncertainty: Decimal | None = None
+    source: str = ""
+
+
+@dataclass(slots=True)
+class Given:
+    """A row as it was read: only what its cells give. ``problems`` are (column key, message)."""
+
+    line: int
+    values: dict[str, Any] = field(default_factory=dict)
+    figures: dict[str, GivenFigure] = field(default_factory=dict)
+    problems: list[tuple[str, str]] = field(default_factory=list)
+    headings: dict[str, str] = field(default_factory=dict)
+
+    def wrong(self, column: str, message: str) -> None:
+        self.problems.append((column, message))
+
+    def is_wrong(self, column: str) -> bool:
+        return any(key == column for key, _ in self.problems)
+
+    def same_as(self, other: Given) -> bool:
+        return self.values == other.values and self.figures == other.figures
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """``what`` goes from ``before`` (empty: not on record) to ``after``."""
+
+    what: str
+    before: str
+    after: str
+
+
+@dataclass(slots=True)
+class Checked:
+    """What a row would write: the body or part, its dimensions, its platforms and bodies."""
+
+    instance: Any
+    is_new: bool
+    new_maker: str = ""
+    changes: list[Change] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    fields: list[str] = field(default_factory=list)
+    dimensions: list[Dimension] = field(default_factory=list)
+    platforms: list[Platform] = field(default_factory=list)
+    bodies: list[Body] = field(default_factory=list)
+    identities: list[Any] = field(default_factory=list)
+    """Two rows with one of these in common are about the same thing."""
+
+
+def check(kind: Kind, given: Given, library: Library) -> Checked:
+    """What ``given`` would do to ``library``; what is wrong is added to ``given``."""
+    existing = _match(kind, given, library)
+    checked = Checked(copy(existing) if existing is not None else kind.model(), existing is None)
+    _maker(given, library, checked, existing)
+    _fields(kind, given, checked, existing)
+    if kind.model is Part:
+        _part_rules(given, checked)
+        _links(given, library, checked, existing)
+    _dimensions(kind, given, checked, existing)
+    if kind.model is Part:
+        _offset_grid(given, checked, existing)
+        _incomplete(checked, existing)
+    checked.identities = _identities(given, library, checked, existing)
+    return checked
+
+
+def _match(kind: Kind, given: Given, library: Library) -> Any | None:
+    """The row on record that is meant, or ``None`` for a new one."""
+    values = given.values
+    found = library.find(values)
+    if found.by_slug is not None:
+        if found.by_number not in (None, found.by_slug):
+            other = library.rows[found.by_number]
+            given.wrong(
+                "part_number",
+                f"It is the number of “{other}” ({other.slug}): correct the number or the slug.",
+            )
+        existing = library.rows[found.by_slug]
+    else:
+        number = values.get("part_number", "")
+        named = [pk for pk in found.by_name if not number or library.number_of[pk] in ("", number)]
+        if found.by_number is None and len(named) > 1:
+            slugs = ", ".join(library.rows[pk].slug for pk in named[:4])
+            given.wrong("name", f"Several have this maker and name: add a column slug with one of {slugs}.")
+        pk = found.by_number if found.by_number is not None else named[0] if named else None
+        existing = None if pk is None else library.rows[pk]
+        if existing is not None and "slug" in values:
+            given.wrong("slug", f"It is on record as “{existing.slug}”: leave the slug out or write that.")
+    if existing is not None and kind.model is Part and existing.kind != values["kind"]:
+        given.wrong(
+            "kind",
+            f"“{existing}” is a {existing.get_kind_display()} on record, and a part stays of its kind.",
+        )
+    return existing
+
+
+def _maker(given: Given, library: Library, checked: Checked, existing: Any | None) -> None:
+    name = given.values["maker"]
+    maker = library.makers.get(fold(name))
+    if maker is None:
+        if len(name) > 80:
+            given.wrong("maker", f"It has {len(name)} characters and may have 80: shorten it.")
+            return
+        checked.new_maker = name
+        near = library.maker_near(name)
+        if near:
+            checked.notes.append(f"“{name}” would be a new maker: did you mean “{near}”?")
+        after = name
+    else:
+        checked.instance.maker = maker
+        after = maker.name
+    if existing is None or maker is None or existing.maker_id != maker.pk:
+        checked.changes.append(Change("Maker", "" if existing is None else existing.maker.name, after))
+        checked.fields.append("maker")
+
+
+def _fields(kind: Kind, given: Given, checked: Checked, existing: Any | None) -> None:
+    instance = checked.instance
+    if existing is None and "slug" in given.values:
+        instance.slug = given.values["slug"]
+        checked.fields.append("slug")
+    for column in kind.fields:
+        if column.key in NOT_FIELDS or column.key not in given.values:
+            continue
+        value = _settled(kind.model._meta.get_field(column.key), given.values[column.key])
+        before = None if existing is None else getattr(existing, column.key)
+        if before == value or (column.key == "name" and existing is not None and fold(before) == fold(value)):
+            continue
+        setattr(instance, column.key, value)
+        checked.fields.append(column.key)
+        shown = "" if existing is None else _shown(before)
+        checked.changes.append(Change(column.label, shown, _shown(value)))
+    exclude = {f.name for f in kind.model._meta.fields if f.name not in checked.fields} | {"maker"}
+    for key, messages in _faults(instance, exclude):
+        given.wrong(key, messages)
+
+
+def _settled(model_field: Any, value: Any) -> Any:
+    """``value`` as the field keeps it, so that it compares with what is on record."""
+    if isinstance(model_field, models.DecimalField) and isinstance(value, Decimal):
+        rounded = value.quantize(Decimal(1).scaleb(-model_field.decimal_places))
+        return rounded if abs(rounded - value) < NOISE else value
+    return value
+
+
+def _faults(instance: Any, exclude: set[str]) -> list[tuple[str, str]]:
+    try:
+        instance.clean_fields(exclude=exclude)
+    except ValidationError as error:
+        return [(key, " ".join(messages)) for key, messages in error.message_dict.items()]
+    return []
+
+
+def _part_rules(given: Given, checked: Checked) -> None:
+    part = checked.instance
+    mount = part.kind == PartKind.MOTOR_MOUNT
+    if mount and not part.layout:
+        given.wrong("layout", "A motor mount needs its layout: write rear motor or mid motor.")
+    elif part.layout and not mount:
+        given.wrong("layout", "Only a motor mount has a layout: leave the cell empty.")
+
+
+def _links(given: Given, library: Library, checked: Checked, existing: Any | None) -> None:
+    known = set() if existing is None else {fitment.platform_id for fitment in existing.fitments.all()}
+    for name in _names(given.values.get("platforms", ""), library.platforms):
+        platform = library.platforms.get(name) or library.platforms.get(fold(name))
+        if platform is None:
+            near = nearest(name, dict.fromkeys(one.name for one in library.platforms.values()), limit=1)
+            hint = f"did you mean “{near[0]}”?" if near else "see the list of platforms for their names."
+            given.wrong("platforms", f"There is no platform “{cells.short(name)}”: {hint}")
+        elif platform.pk not in known:
+            known.add(platform.pk)
+            checked.platforms.append(platform)
+    if checked.platforms:
+        checked.changes.append(Change("Fits", "", ", ".join(platform.name for platform in checked.platforms)))
+    if "made_for" not in given.values:
+        return
+    if checked.instance.kind not in (PartKind.FRONT_BODY_MOUNT, PartKind.REAR_BODY_MOUNT):
+        given.wrong("made_for", "Only a body mount is made for a body: leave the cell empty.")
+        return
+    ruled = {} if existing is None else {rule.body_id: rule for rule in existing.body_rules.all()}
+    for name in cells.several(given.values["made_for"]):
+        bodies = library.bodies.get(name) or library.bodies.get(fold(name)) or []
+        if not bodies:
+            given.wrong(
+                "made_for", f"There is no body “{cells.short(name)}”: load the bodies first, or correct it."
+            )
+        elif len(bodies) > 1:
+            slugs = ", ".join(body.slug for body in bodies[:4])
+            given.wrong("made_for", f"Several bodies are called “{cells.short(name)}”: write one of {slugs}.")
+        elif bodies[0].pk not in ruled:
+            ruled[bodies[0].pk] = None
+            checked.bodies.append(bodies[0])
+        elif ruled[bodies[0].pk] is not None and ruled[bodies[0].pk].rule == "fouls":
+            given.wrong("made_for", f"On record it fouls “{bodies[0]}”: it cannot be made for it.")
+    if checked.bodies:
+        checked.changes.append(Change("Made for", "", ", ".join(body.name for body in checked.bodies)))
+
+
+def _names(text: str, known: dict[str, Any]) -> list[str]:
+    """The names in a cell; commas part them too, unless a name has one."""
+    found = []
+    for name in cells.several(text):
+        whole = name in known or fold(name) in known
+        found += [name] if whole else [part for piece in name.split(",") if (part := piece.strip())]
+    return found
+
+
+def _dimensions(kind: Kind, given: Given, checked: Checked, existing: Any | None) -> None:
+    on_record = {} if existing is None else {row.quantity: row for row in existing.dimensions.all()}
+    allowed = tuple(kind.catalogue)
+    if kind.model is Part:
+        allowed = dimensions_of(PartKind(checked.instance.kind))
+    for key, figure in given.figures.items():
+        label = kind.catalogue[key].label
+        if key not in allowed:
+            owners = ", ".join(owner.label for owner in kinds_with(key))
+            what = PartKind(checked.instance.kind).label
+            given.wrong(
+                key, f"A {what} has no {label.lower()}: leave the cell empty. It belongs to: {owners}."
+            )
+            continue
+        before = on_record.get(key)
+        after = _dimension(kind, given, key, figure, before)
+        if after is None:
+            continue
+        for name, message in _dimension_faults(kind, after):
+            given.wrong(key if name == "value" else f"{key}_{name}", message)
+        was = "" if before is None else figure_words(before)
+        now = figure_words(after)
+        if was != now:
+            checked.dimensions.append(after)
+            checked.changes.append(Change(label, was, now))
+            if (
+                before is not None
+                and before.value != after.value
+                and before.basis in (Basis.MEASURED, Basis.AGREED)
+            ):
+                checked.notes.append(f"{label}: this replaces a figure {before.get_basis_display()}.")
+
+
+def _dimension(
+    kind: Kind, given: Given, key: str, figure: GivenFigure, before: Dimension | None
+) -> Dimension | None:
+    """The dimension as it would be; ``None`` if the row gives nothing or something is wrong."""
+    tolerance = figure.tolerance if figure.tolerance is not None else figure.tolerance_behind
+    if figure.tolerance_behind not in (None, tolerance):
+        given.wrong(f"{key}_tolerance", "It is not the tolerance that stands behind the ±: give one of them.")
+        return None
+    if tolerance is not None and figure.uncertainty is not None:
+        given.wrong(f"{key}_uncertainty", "Give a tolerance or an uncertainty, not both.")
+        return None
+    if figure.value is None and before is None:
+        given.wrong(
+            key, "It is empty, but its tolerance or source is not: write the figure, or empty those too."
+        )
+        return None
+    get = kind.dimension_model._meta.get_field
+    value = before.value if figure.value is None else _settled(get("value"), figure.value)
+    source = figure.source or given.values.get("source", "")
+    basis = given.values.get("basis", "")
+    if before is None or before.value != value:
+        after = kind.dimension_model(pk=before.pk if before else None, quantity=key, value=value)
+        after.tolerance, after.uncertainty = tolerance, figure.uncertainty
+        after.basis, after.source = basis or Basis.MAKER, source
+    else:
+        after = copy(before)
+        if tolerance is not None or figure.uncertainty is not None:
+            after.tolerance, after.uncertainty = tolerance, figure.uncertainty
+        after.basis, after.source = basis or before.basis, source or before.source
+    for name in ("tolerance", "uncertainty"):
+        setattr(after, name, _settled(get(name), getattr(after, name)))
+    return after
+
+
+def _dimension_faults(kind: Kind, dimension: Dimension) -> list[tuple[str, str]]:
+    faults = _faults(dimension, {kind.owner, "quantity"})
+    if not faults:
+        try:
+            dimension.clean()
+        except ValidationError as error:
+            faults = [(key, " ".join(messages)) for key, messages in error.message_dict.items()]
+    return faults
+
+
+def _offset_grid(given: Given, checked: Checked, existing: Part | None) -> None:
+    """A wheel's offset must be on the grid of every platform that it fits (``OffsetGrid.holds``)."""
+    if checked.instance.kind != PartKind.WHEEL:
+        return
+    offset = next((row for row in checked.dimensions if row.quantity == "offset"), None)
+    platforms = list(checked.platforms)
+    if existing is not None:
+        if offset is None:
+            offset = next((row for row in existing.dimensions.all() if row.quantity == "offset"), None)
+        platforms += [fitment.platform for fitment in existing.fitments.all()]
+    if offset is None:
+        return
+    for platform in platforms:
+        grid = platform_of(platform).offsets
+        if not grid.holds(float(offset.value)):
+            given.wrong(
+                "offset",
+                f"{platform} takes offsets from {_signed(grid.low)} to {_signed(grid.high)} in steps of "
+                f"{grid.step:g} mm, and {_signed(float(offset.value))} is none of them: correct the offset "
+                "or the platform.",
+            )
+
+
+def _incomplete(checked: Checked, existing: Part | None) -> None:
+    known = {row.quantity for row in checked.dimensions}
+    if existing is not None:
+        known |= {row.quantity for row in existing.dimensions.all()}
+    kind = PartKind(checked.instance.kind)
+    missing = [PART_DIMENSIONS[key].label.lower() for key in REQUIRED[kind] if key not in known]
+    if missing:
+        checked.notes.append(f"It is left out of every answer until known: {', '.join(missing)}.")
+
+
+def _identities(given: Given, library: Library, checked: Checked, existing: Any | None) -> list[Any]:
+    if existing is not None:
+        return [("row", existing.pk)]
+    maker, number = fold(given.values["maker"]), given.values.get("part_number", "")
+    found: list[Any] = [("name", maker, fold(given.values["name"]), given.values[library.apart], number)]
+    if number:
+        found.append(("number", maker, number))
+    if "slug" in given.values:
+        found.append(("slug", given.values["slug"]))
+    return found
+
+
+# Words
+
+
+def _signed(value: float) -> str:
+    return f"{MINUS if value < 0 else '+' if value else ''}{abs(value):g}"
+
+
+def _shown(value: Any) -> str:
+    if value is None or value == "":
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, Decimal):
+        return _number(value)
+    return str(value)
+
+
+def _number(value: Decimal) -> str:
+    return f"{value.normalize():f}".replace("-", MINUS)
+
+
+def figure_words(row: Dimension) -> str:
+    """A dimension with its doubt, where it comes from, in one line."""
+    unit = f" {row.kind.unit.value}" if row.kind.unit.value else ""
+    if row.tolerance is not None:
+        doubt = f" ± {_number(row.tolerance)}"
+    elif row.uncertainty is not None:
+        doubt = f", u = {_number(row.uncertainty)}"
+    else:
+        doubt = ""
+    origin = f"{row.get_basis_display()}, {row.source}" if row.source else row.get_basis_display()
+    return f"{_number(row.value)}{doubt}{unit} ({origin})"

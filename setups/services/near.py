@@ -1,0 +1,71 @@
+"""Names near one that nothing matches: a slip of the keyboard, an accent left out.
+
+On PostgreSQL with the pg_trgm extension the database looks through all names. Elsewhere RapidFuzz does,
+over at most ``MOST_NAMES``: a club's library is well below that, and a larger one belongs on PostgreSQL.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable
+
+from django.contrib.postgres.search import TrigramWordSimilarity
+from django.db import connection
+from rapidfuzz import fuzz, process
+
+from setups.models import Body, Maker
+
+MOST_NAMES = 20_000
+CLOSE = 70.0
+"""RapidFuzz's score, of 100, from which a name is near."""
+CLOSE_TRIGRAM = 0.4
+"""Word similarity, of 1, from which a name is near."""
+
+
+def has_trigrams() -> bool:
+    """Whether the database can compare by trigrams; one query on PostgreSQL, none elsewhere."""
+    if connection.vendor != "postgresql":
+        return False
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT 1 FROM pg_extension WHERE extname = 'pg_trgm'")
+        return cursor.fetchone() is not None
+
+
+def near_names(text: str, limit: int = 5) -> list[str]:
+    """Names of bodies and their makers that are near ``text``, nearest first; three queries at most."""
+    if len(text) < 2:
+        return []
+    if has_trigrams():
+        scored = [
+            row
+            for model in (Body, Maker)
+            for row in model.objects.annotate(near=TrigramWordSimilarity(text, "name"))
+            .filter(near__gte=CLOSE_TRIGRAM)
+            .order_by("-near", "name")
+            .values_list("near", "name")[: 4 * limit]
+        ]
+        scored.sort(key=lambda row: (-row[0], row[1]))
+        return list(dict.fromkeys(name for _, name in scored))[:limit]
+    names = [
+        *Body.objects.order_by("-pk").values_list("name", flat=True)[:MOST_NAMES],
+        *Maker.objects.values_list("name", flat=True)[:MOST_NAMES],
+    ]
+    return nearest(text, names, limit)
+
+
+def nearest(text: str, names: Iterable[str], limit: int = 5, close: float = CLOSE) -> list[str]:
+    """Those of ``names`` that are near ``text``, nearest first, without regard to case and accents."""
+    found = process.extract(
+        text,
+        list(dict.fromkeys(names)),
+        scorer=fuzz.WRatio,
+        processor=_plain,
+        limit=limit,
+        score_cutoff=close,
+    )
+    return [name for name, _, _ in found]
+
+
+def _plain(text: str) -> str:
+    letters = unicodedata.normalize("NFKD", text.casefold())
+    return "".join(letter for letter in letters if not unicodedata.combining(letter))

@@ -1,0 +1,1 @@
+"""The library's pages, one file a thing that a person does."""

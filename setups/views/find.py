@@ -1,0 +1,37 @@
+"""Find a body: words and facets, all of them in the address."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.cache import patch_vary_headers
+from django.views.decorators.http import require_safe
+
+from setups.models import Body
+from setups.services.near import near_names
+from setups.services.search import Card, Search
+from setups.views.paging import page_of
+
+A_PAGE = 24
+
+
+@require_safe
+def find(request: HttpRequest) -> HttpResponse:
+    """The bodies that the address asks for; to htmx only the part of the page that changes."""
+    search = Search(request.GET)
+    page, note = page_of(search.ordered(), request.GET.get("page"), A_PAGE, count=search.total)
+    context = {
+        "search": search,
+        "page": page,
+        "page_note": note,
+        "cards": [Card.of_body(body) for body in page],
+        "near": [] if search.total or not search.text else near_names(search.text),
+        "without_facets": search.total_of_words() if search.narrowed and not search.total else 0,
+        "empty_library": not search.total and not Body.objects.exists(),
+    }
+    part = request.htmx and not request.htmx.history_restore_request
+    response = render(request, "setups/_results.html" if part else "setups/find.html", context)
+    patch_vary_headers(response, ["HX-Request"])
+    if part:
+        response["Cache-Control"] = "no-store"  # going back must not show a part as a page
+    return response

@@ -1,0 +1,192 @@
+"""Load a member's spreadsheet: check it row by row, then load all of it or nothing.
+
+The text travels with the page: what was checked stands in the form that loads it, with the fingerprint of
+what was shown. Nothing is kept on the server between the two, so nothing can be lost there; loading plans
+again under lock, and shows the new plan instead where it would no longer do what was shown. Only when
+somebody has to sign in first is the text kept, in their session.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from django.conf import settings
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.template.defaultfilters import filesizeformat
+from django.urls import reverse
+from django.utils.http import urlencode
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_safe
+
+from setups.imports.columns import KINDS, Kind
+from setups.imports.load import Loaded, load
+from setups.imports.plan import Outcome, Plan, plan_of
+from setups.imports.reading import MOST_ROWS, Unreadable, as_text, decoded
+
+KEPT = "import_kept"
+DONE = "import_done"
+MOST_KEPT = 200_000
+"""So many characters are kept in the session of somebody who has to sign in first."""
+AT_ONCE = 100
+"""So many rows of each outcome are listed until all are asked for."""
+MOST_LINKED = 500
+_GROUPS = {
+    Outcome.WRONG: "To correct",
+    Outcome.CHANGED: "Would change",
+    Outcome.NEW: "New",
+    Outcome.UNCHANGED: "No change",
+}
+
+
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+def imports(request: HttpRequest) -> HttpResponse:
+    """The form with its columns explained; on a POST the dry run, or the loading."""
+    kind = KINDS.get(request.POST.get("kind") or request.GET.get("kind") or "bodies", KINDS["bodies"])
+    if request.method != "POST":
+        return _form(request, kind, **_kept(request))
+    try:
+        text, encoding = _text(request)
+    except Unreadable as unreadable:
+        return _form(request, kind, text=request.POST.get("text", ""), unreadable=str(unreadable))
+    act = request.POST.get("act", "check")
+    if act == "sign-in":
+        return _sign_in(request, kind, text)
+    if act == "load" and not request.FILES:
+        return _load(request, kind, text)
+    return _dry_run(request, kind, plan_of(kind, text), text, encoding=encoding)
+
+
+def _text(request: HttpRequest) -> tuple[str, str]:
+    """The chosen file's text with the name of its encoding, else the pasted text. Raises Unreadable."""
+    file = request.FILES.get("file")
+    if file is None:
+        return as_text(request.POST.get("text", "")), ""
+    if file.size > settings.DATA_UPLOAD_MAX_MEMORY_SIZE:
+        limit = filesizeformat(settings.DATA_UPLOAD_MAX_MEMORY_SIZE)
+        raise Unreadable(f"The file is larger than {limit}. Split it and load it in parts.")
+    return decoded(file.read())
+
+
+def _form(request: HttpRequest, kind: Kind, text: str = "", unreadable: str = "") -> HttpResponse:
+    context = _context(request, kind, text) | {"unreadable": unreadable}
+    return render(request, "setups/imports.html", context, status=422 if unreadable else 200)
+
+
+def _dry_run(
+    request: HttpRequest, kind: Kind, plan: Plan, text: str, encoding: str = "", notice: str = ""
+) -> HttpResponse:
+    at_once = None if request.POST.get("all") else AT_ONCE
+    context = _context(request, kind, text) | {
+        "plan": plan,
+        "groups": [
+            (outcome, words, rows[:at_once], len(rows))
+            for outcome, words in _GROUPS.items()
+            if (rows := plan.of(outcome))
+        ],
+        "cut": at_once is not None and any(len(plan.of(outcome)) > at_once for outcome in _GROUPS),
+        "encoding": encoding,
+        "notice": notice,
+    }
+    return render(request, "setups/import_check.html", context)
+
+
+def _context(request: HttpRequest, kind: Kind, text: str) -> dict[str, object]:
+    return {
+        "kind": kind,
+        "kinds": KINDS.values(),
+        "text": text,
+        "most_rows": MOST_ROWS,
+        "most_bytes": settings.DATA_UPLOAD_MAX_MEMORY_SIZE,
+        "may_load": _may_load(request),
+    }
+
+
+def _may_load(request: HttpRequest) -> bool:
+    return request.user.is_authenticated and request.user.keeps_library
+
+
+def _load(request: HttpRequest, kind: Kind, text: str) -> HttpResponse:
+    if not _may_load(request):
+        notice = "Nothing was loaded: only members who keep the library load into it."
+        return _dry_run(request, kind, plan_of(kind, text), text, notice=notice)
+    plan, loaded = load(kind, text, request.POST.get("seen", ""))
+    if loaded is None:
+        notice = (
+            "The library or the text has changed since you checked it, and nothing was loaded. This is what "
+            "loading would do now."
+        )
+        return _dry_run(request, kind, plan, text, notice=notice)
+    _keep_done(request, kind, loaded)
+    return redirect("import-loaded")
+
+
+def _keep_done(request: HttpRequest, kind: Kind, loaded: Loaded) -> None:
+    request.session[DONE] = {
+        "kind": kind.key,
+        "new": loaded.new,
+        "changed": loaded.changed,
+        "makers": loaded.makers,
+    }
+
+
+@never_cache
+@require_safe
+def loaded(request: HttpRequest) -> HttpResponse:
+    """What this member loaded last, with links."""
+    done = request.session.get(DONE)
+    if done is None:
+        messages.info(request, "Nothing has been loaded since you signed in.")
+        return redirect("imports")
+    kind = KINDS[done["kind"]]
+    rows = kind.model._default_manager.select_related("maker").in_bulk(
+        [*done["new"][:MOST_LINKED], *done["changed"][:MOST_LINKED]]
+    )
+    context = {
+        "kind": kind,
+        "done": done,
+        "new": [rows[pk] for pk in done["new"][:MOST_LINKED] if pk in rows],
+        "changed": [rows[pk] for pk in done["changed"][:MOST_LINKED] if pk in rows],
+    }
+    return render(request, "setups/import_loaded.html", context)
+
+
+def _sign_in(request: HttpRequest, kind: Kind, text: str) -> HttpResponse:
+    """Keep the text in the session while its owner signs in."""
+    if len(text) > MOST_KEPT:
+        notice = (
+            f"Text of more than {MOST_KEPT:,} characters is not kept while you sign in: sign in from the top "
+            "of the page, then choose the file again."
+        )
+        return _dry_run(request, kind, plan_of(kind, text), text, notice=notice)
+    request.session[KEPT] = {"kind": kind.key, "text": text}
+    back = f"{reverse('imports')}?kind={kind.key}"
+    return redirect(f"{reverse('sign-in')}?{urlencode({'next': back})}")
+
+
+def _kept(request: HttpRequest) -> dict[str, str]:
+    """The text that was kept while its owner signed in; it is given once, to somebody signed in."""
+    kept = request.session.get(KEPT) if request.user.is_authenticated else None
+    if kept is None:
+        return {}
+    del request.session[KEPT]
+    return {"text": kept["text"]}
+
+
+@require_safe
+def template(request: HttpRequest, what: str) -> HttpResponse:
+    """A CSV file with all headings and one row to overwrite."""
+    kind = KINDS.get(what)
+    if kind is None:
+        raise Http404("There is a template for bodies and one for parts")
+    out = io.StringIO()
+    rows = csv.writer(out, lineterminator="\r\n")
+    rows.writerow(column.key for column in kind.columns)
+    rows.writerow(kind.example.get(column.key, "") for column in kind.columns)
+    # The mark tells spreadsheet programs that it is UTF-8.
+    response = HttpResponse("\ufeff" + out.getvalue(), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="{kind.key}.csv"'
+    return response

@@ -1,0 +1,27 @@
+"""Pages of a list, whatever number the address gives."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.paginator import Page, Paginator
+
+
+def page_of(things: Any, asked: str | None, size: int, count: int | None = None) -> tuple[Page, str]:
+    """The page that ``asked`` names, else the nearest that there is, with a line that says so.
+
+    ``count`` spares the query where the number of ``things`` is known.
+    """
+    paginator = Paginator(things, size)
+    if count is not None:
+        paginator.count = count
+    if not asked:
+        return paginator.page(1), ""
+    whole = asked.isascii() and asked.isdigit() and len(asked) < 10
+    number = min(max(1, int(asked)), paginator.num_pages) if whole else 1
+    if whole and number == int(asked):
+        return paginator.page(number), ""
+    shown = asked if len(asked) <= 20 else f"{asked[:20]}…"
+    return paginator.page(
+        number
+    ), f"There is no page “{shown}”: this is page {number} of {paginator.num_pages}."
