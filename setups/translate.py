@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import CharField, Q, QuerySet, Value
 
 from fitcalc import parts as calc
 from fitcalc.chain import KnownWheelbase
@@ -32,7 +32,7 @@ _FIELDS: dict[PartKind, tuple[type[calc.Part], dict[str, str]]] = {
     PartKind.SPACER: (calc.Spacer, {}),
     PartKind.FRONT_BODY_MOUNT: (calc.BodyMount, {}),
 }
-"""The kinds that take part in the fit, their record, and where a dimension's name differs from its field's."""
+"""The kinds that take part in the fit, their record, and dimensions whose name differs from the field's."""
 
 LISTS: dict[PartKind, str] = {
     PartKind.FRONT_SUSPENSION: "front_suspensions",
@@ -209,22 +209,28 @@ class Shelf:
 
 
 def shelf_for(platforms: Iterable[models.Platform], body: models.Body | None) -> Shelf:
-    """Everything sold for ``platforms`` that could go under ``body``, in four queries.
+    """Everything sold for ``platforms`` that could go under ``body``, in three queries.
 
     Of the front body mounts only those made for the body are fetched: each body has its own, and a large
     library holds as many as bodies; without a body, none. Reads the body's ``part_rules``.
     """
+    return shelf_for_all(platforms, [] if body is None else [body])
+
+
+def shelf_for_all(platforms: Iterable[models.Platform], bodies: Iterable[models.Body]) -> Shelf:
+    """As ``shelf_for``, with the front body mounts of all of ``bodies``; reads their ``part_rules``."""
     platforms = list(platforms)
     keys = [platform.pk for platform in platforms]
-    made_for = models.BodyPart.Rule.MADE_FOR
-    rules = [] if body is None else body.part_rules.all()
-    own = [rule.part_id for rule in rules if rule.rule == made_for]
-    bodies = frozenset() if body is None else frozenset([body.pk])
+    made_for: dict[int, set[int]] = defaultdict(set)
+    for body in bodies:
+        for rule in body.part_rules.all():
+            if rule.rule == models.BodyPart.Rule.MADE_FOR:
+                made_for[rule.part_id].add(body.pk)
+    sold = models.Fitment.objects.filter(
+        Q(part__kind__in=_KINDS_OF_ANY_BODY) | Q(part__in=list(made_for)), platform__in=keys
+    )
     rows = (
-        models.PartDimension.objects.filter(
-            Q(part__kind__in=_KINDS_OF_ANY_BODY) | Q(part__in=own),
-            part__in=models.Fitment.objects.filter(platform__in=keys).values("part"),
-        )
+        models.PartDimension.objects.filter(part__in=sold.values("part"))
         .select_related("part__maker")
         .order_by("part_id", "pk")
     )
@@ -236,22 +242,25 @@ def shelf_for(platforms: Iterable[models.Platform], body: models.Body | None) ->
     records = {
         pk: record
         for pk, part in parts.items()
-        if (record := _record(part, dimensions[pk], bodies)) is not None
+        if (record := _record(part, dimensions[pk], frozenset(made_for.get(pk, ())))) is not None
     }
     kinds = {pk: PartKind(part.kind) for pk, part in parts.items()}
-    pairs = pair_rules(kinds)
     fits: dict[int, list[int]] = defaultdict(list)
-    fitments = models.Fitment.objects.filter(platform__in=keys).order_by("part_id")
-    for part_id, platform_id in fitments.values_list("part_id", "platform_id"):
-        if part_id in records:
-            fits[platform_id].append(part_id)
+    rules = []
+    for part_id, other_id, link, kind in _links(sold):
+        if link != _SOLD_FOR:
+            rules.append((part_id, other_id, link, kind))
+        elif part_id in records:
+            fits[other_id].append(part_id)
+    pairs = _pair_rules(rules, kinds)
     positions: dict[int, list[models.MountingPosition]] = defaultdict(list)
-    for position in models.MountingPosition.objects.filter(platform__in=keys).order_by("order", "shift", "pk"):
+    holes = models.MountingPosition.objects.filter(platform__in=keys)
+    for position in holes.order_by("order", "shift", "pk"):
         positions[position.platform_id].append(position)
     catalogues = {}
     for platform in platforms:
         lists: dict[str, list[Any]] = defaultdict(list)
-        for part_id in fits[platform.pk]:
+        for part_id in sorted(fits[platform.pk]):
             lists[LISTS[kinds[part_id]]].append(records[part_id])
         catalogues[platform.pk] = calc.Catalogue(
             platform=platform_of(platform),
@@ -262,18 +271,50 @@ def shelf_for(platforms: Iterable[models.Platform], body: models.Body | None) ->
     return Shelf(catalogues, parts, positions)
 
 
-def pair_rules(kinds: dict[int, PartKind]) -> PairRules:
-    """Pair rules among the parts at hand; a partner outside them counts as one that is not there."""
+_SOLD_FOR = "sold_for"
+
+
+def _links(sold: QuerySet[models.Fitment]) -> Iterable[tuple[int, int, str, str]]:
+    """What each part of ``sold`` goes with, in one query: (part, platform or other part, link, kind).
+
+    The link is ``_SOLD_FOR`` a platform, with the part's own kind, or a pair's rule, with the other's kind.
+    """
+    fitments = sold.order_by().values_list(
+        "part_id", "platform_id", Value(_SOLD_FOR, CharField()), "part__kind"
+    )
+    pairs = models.PartPair.objects.filter(part__in=sold.values("part")).order_by()
+    return fitments.union(pairs.values_list(*_PAIR), all=True)
+
+
+_PAIR = ("part_id", "other_id", "rule", "other__kind")
+MOST_NAMED = 5000
+"""A query names at most so many parts; beyond, it is quicker to read every pair."""
+
+
+def pair_rules(kinds: Mapping[int, PartKind]) -> PairRules:
+    """Pair rules among the parts at hand; a partner outside them counts as one that is not there.
+
+    A part that goes only with some of a kind of which none is at hand (a spring's, a rear axle's on a page of
+    mounts and plates) is not held to it.
+    """
+    pairs = models.PartPair.objects.all()
+    if len(kinds) < MOST_NAMED:
+        pairs = pairs.filter(part__in=list(kinds))
+    return _pair_rules(pairs.values_list(*_PAIR), kinds)
+
+
+def _pair_rules(rows: Iterable[tuple[int, int, str, str]], kinds: Mapping[int, PartKind]) -> PairRules:
+    at_hand = {kind.value for kind in kinds.values()}
     only_with: dict[Any, dict[Any, set[Any]]] = defaultdict(lambda: defaultdict(set))
     never = set()
-    rows = models.PartPair.objects.filter(part__in=list(kinds)) if len(kinds) < 5000 else models.PartPair.objects
-    for part, other, rule in rows.values_list("part_id", "other_id", "rule"):
-        if part not in kinds or other not in kinds:
+    for part, other, rule, kind in rows:
+        if part not in kinds:
             continue
-        if rule == models.PartPair.Rule.NEVER:
+        if rule == models.PartPair.Rule.ONLY_WITH:
+            if kind in at_hand:
+                only_with[part][kind].add(other)
+        elif other in kinds:
             never.add(frozenset((part, other)))
-        else:
-            only_with[part][kinds[other]].add(other)
     return PairRules(
         only_with={
             part: tuple(frozenset(partners) for partners in by_kind.values())
