@@ -80,6 +80,11 @@ def plus_minus(quantity: Quantity, plus: bool = False) -> str:
     return with_unit(text, quantity.unit)
 
 
+def is_nought(quantity: Quantity) -> bool:
+    """True if ``plus_minus`` prints the value as zero."""
+    return not plus_minus(quantity).split(THIN)[0].strip(f"{MINUS}0.")
+
+
 def plain(quantity: Quantity, decimals: int = 1, plus: bool = False) -> str:
     """The value with its unit and no doubt, for a drawing: ``64.2 mm``."""
     return with_unit(fixed(float(quantity.value), decimals, plus), quantity.unit)

@@ -137,7 +137,7 @@ def _labels(
     word = gap_word(gap)
     if sheet.up:
         x, y = at(0.0, -radius)
-        figure = plain(abs(end.flush))
+        figure = plain(abs(end.flush), 2)
         return [
             Label(figure, x, y + 1.15 * size, size, "middle", 0, f"strong {kind}"),
             Label(word, x, y + 2.3 * size, size, "middle", 0, kind),

@@ -14,15 +14,13 @@ from setups.drawing.letters import Box, Label, first_free, shortened, text_width
 from setups.drawing.shapes import Arc, Circle, Curve, Drawing, Line, Point, Shape, arrowhead, bounds
 from setups.drawing.sheet import Sheet
 from setups.drawing.words import side_words
-from setups.printing import plain, plus_minus
+from setups.printing import is_nought, plain, plus_minus
 
 _ROW = 2.15
 """Height of a row of the chain, in text heights: a line of text and its bar."""
 _BAR = 0.34
 _MARGIN = 1.0
 """Beside the car where no plan sets the width, in text heights."""
-_SHOWN = 0.05
-"""A shift of the body below this is not drawn, mm."""
 
 
 def side(
@@ -314,7 +312,7 @@ def _needed(car: Car, row: float, left: float, right: float, size: float) -> tup
                     closed=True,
                 )
             )
-        way = "forward by" if off > 0 else "back by"
+        way = "is off by" if is_nought(car.rear_centring) else "forward by" if off > 0 else "back by"
         labels += _row_text(
             f"Rear wheel {way}",
             plus_minus(abs(car.rear_centring)),

@@ -41,7 +41,7 @@ def side_words(car: Car) -> tuple[str, str]:
         sentences.append(f"The body needs {plus_minus(car.body_wheelbase)}{predicted}.")
     if car.rear_centring is not None:
         off = float(car.rear_centring.value)
-        way = "ahead of" if off > 0 else "behind"
+        way = "forward of" if off > 0 else "behind"
         sentences.append(
             f"The rear wheel stands {plus_minus(abs(car.rear_centring))} {way} its arch's middle."
         )

@@ -23,6 +23,7 @@ from setups.printing import (
     decimals_needed,
     decimals_of,
     fixed,
+    is_nought,
     number_in,
     plus_minus,
     with_unit,
@@ -153,6 +154,12 @@ def rule_name(rule: str) -> str:
 
 
 @register.filter
+def nought(quantity: Quantity) -> bool:
+    """True where a quantity prints as zero, so that a sentence need not give it a direction."""
+    return is_nought(quantity)
+
+
+@register.filter
 def shortfall(finding: Finding) -> str:
     """How far a finding's value lies outside what is asked, with its unit: ``0.80 mm``."""
     if finding.margin is None or finding.found is None:
@@ -178,28 +185,10 @@ def dimension_name(key: str) -> str:
     return kind.label[0].lower() + kind.label[1:]
 
 
-@register.filter
-def dimension_meaning(key: str) -> str:
-    """The one line that says what a dimension is; empty for a key that is none."""
-    kind = BODY_DIMENSIONS.get(key) or PART_DIMENSIONS.get(key)
-    return kind.meaning if kind else ""
-
-
 @register.inclusion_tag("components/limit_bar.html")
 def limit_bar(finding: Finding) -> dict[str, Any]:
     """A finding's limit with its band and the value's interval on one line; nothing without numbers."""
     return {"bar": drawing.limit_bar(finding)}
-
-
-@register.inclusion_tag("components/findings.html")
-def findings(report: FitReport) -> dict[str, Any]:
-    """A report's findings: what is wrong or in doubt first, worst first; what is met folded away."""
-    worst_first = sorted(report.findings, key=lambda finding: -finding.verdict.gravity)
-    return {
-        "report": report,
-        "open": [finding for finding in worst_first if finding.verdict is not Verdict.FITS],
-        "met": [finding for finding in report.findings if finding.verdict is Verdict.FITS],
-    }
 
 
 @register.inclusion_tag("components/car_drawing.html")

@@ -36,6 +36,16 @@ def words(finding: Finding, report: FitReport | None = None) -> str:
     return " ".join(html.replace(T, "_").split()).replace("_", T)
 
 
+def shown(report: FitReport, rule: Rule, axle: Axle | None = None, brief: bool = False) -> str:
+    """The whole of a finding as a page shows it."""
+    return rendered(
+        '{% include "components/finding.html" %}',
+        finding=report.finding(rule, axle),
+        report=report,
+        brief=brief,
+    )
+
+
 class TestNumbers:
     @pytest.mark.parametrize(
         ("value", "text"),
@@ -145,7 +155,6 @@ class TestNames:
         assert figures.dimension_name("bump_travel") == "bump travel"
         assert figures.dimension_name("layouts") == "motor layout that the floor takes"
         assert figures.dimension_name("never_heard_of") == "never heard of"
-        assert figures.dimension_meaning("offset").startswith("Rim's inner edge")
 
     def test_a_shortfall_has_the_decimals_of_its_doubt(self) -> None:
         finding = drawn_car(front_arch=59.0).finding(Rule.FLUSH, Axle.FRONT)
@@ -159,7 +168,7 @@ class TestNames:
 class TestFindings:
     def test_a_proud_wheel_is_answered_with_figure_place_and_remedy(self) -> None:
         report = drawn_car(front_arch=61.2, doubt=0.02)
-        html = rendered("{% findings report %}", report=report)
+        html = shown(report, Rule.FLUSH, Axle.FRONT)
         assert f"Stands 0.60{T}±{T}0.02{T}mm proud at the front, 0.10{T}mm too far out." in html
         assert "Use +0.5 offset front wheels." in html
         assert f"at most 0.5{T}mm proud and 1.5{T}mm inset" in html
@@ -315,17 +324,44 @@ class TestFindings:
     def test_a_close_call_says_how_likely_it_fits(self) -> None:
         report = drawn_car(front_arch=61.5, doubt=0.2)
         assert report.finding(Rule.FLUSH, Axle.FRONT).verdict is Verdict.CLOSE
-        html = rendered("{% findings report %}", report=report)
+        html = shown(report, Rule.FLUSH, Axle.FRONT)
         assert "The doubt reaches across the limit: 59" + T + "% likely to fit." in html
 
-    def test_what_is_wrong_comes_first_and_what_is_met_is_folded_away(self) -> None:
-        html = rendered(
-            "{% findings report %}", report=drawn_car(front_arch=59.0, unknown=("rear_arch_height",))
-        )
-        before, folded = html.split('<details class="findings-met">')
-        assert before.index("verdict-fails") < before.index("verdict-unknown")
-        assert "verdict-fits" not in before
-        assert "verdict-fails" not in folded
+    @pytest.mark.parametrize(
+        ("rule", "axle", "car", "text"),
+        [
+            (Rule.FLUSH, Axle.REAR, {}, f"Flush at the rear, ± 0.05{T}mm."),
+            (Rule.WHEELBASE, None, {}, f"The rear wheel stands in the middle of its arch, ± 0.08{T}mm."),
+            (Rule.BODY_MOUNT, None, {}, f"The front mount holds the body in its place, ± 0.04{T}mm."),
+            (
+                Rule.BUMP,
+                Axle.REAR,
+                {"rear_arch_height": Quantity(13.55, 0.02)},
+                f"At full bump the rear tyre just reaches its arch, ± 0.04{T}mm.",
+            ),
+        ],
+    )
+    def test_what_prints_as_zero_has_no_direction(
+        self, rule: Rule, axle: Axle | None, car: dict[str, Any], text: str
+    ) -> None:
+        report = drawn_car(**car)
+        finding = report.finding(rule, axle)
+        assert finding is not None
+        assert words(finding, report) == text
+
+    def test_a_brief_finding_draws_its_bar_only_where_it_does_not_fit(self) -> None:
+        report = drawn_car(front_arch=59.0)
+        assert "limit-bar" in shown(report, Rule.FLUSH, Axle.FRONT, brief=True)
+        assert "limit-bar" not in shown(report, Rule.FLUSH, Axle.REAR, brief=True)
+        assert "limit-bar" in shown(report, Rule.FLUSH, Axle.REAR)
+
+    def test_every_rule_says_what_it_means(self) -> None:
+        said = {
+            rendered('{% include "components/finding_meaning.html" %}', finding={"rule": rule.value})
+            for rule in Rule
+        }
+        assert len(said) == len(Rule)
+        assert all(text.endswith(".") for text in said)
 
     def test_the_drawing_tags_render_for_any_report(self) -> None:
         report = drawn_car(unknown=("wheelbase", "front_arch_width", "rear_arch_width", "nose_reach"))
