@@ -49,6 +49,12 @@ class Order(StrEnum):
 
     BEST = "best"
     FEWEST_CHANGES = "fewest_changes"
+    FEWEST_PARTS = "fewest_parts"
+
+    @property
+    def doubt_column(self) -> int:
+        """Which column of the rank counts the rules met only doubtfully."""
+        return 1 if self is Order.FEWEST_PARTS else 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +101,7 @@ class Search:
     chain: Group
     spanning: PairRules
     crossing: frozenset[PartId]
+    order: Order = Order.BEST
     _signatures: dict[tuple[int, int], frozenset[tuple[Slot, PartId]]] = field(default_factory=dict)
 
     @property
@@ -162,7 +169,9 @@ def search_of(
     mount: Any,
     owned: frozenset[PartId],
     order: Order,
+    most_changes: int | None = None,
 ) -> Search:
+    """The groups' candidates judged and ranked; of each group only those with at most ``most_changes``."""
     platform = catalogue.platform
     placing = placing_of(platform, body, mount)
     inside, spanning = _split_rules(catalogue.pairs, lists)
@@ -170,6 +179,9 @@ def search_of(
     def product(slots: tuple[Slot, ...]) -> tuple[Any, ...]:
         shape = tuple(len(lists[slot]) for slot in slots)
         index = np.indices(shape).reshape(len(slots), -1)
+        if most_changes is not None:
+            weights = [_slot_weights(slot, lists[slot], owned)[0] for slot in slots]
+            index = index[:, sum(w[row] for w, row in zip(weights, index, strict=True)) <= most_changes]
         keep = np.ones(index.shape[1], dtype=bool)
         for (first, second), allowed in inside.items():
             if first in slots and second in slots:
@@ -200,6 +212,7 @@ def search_of(
         group(CHAIN_SLOTS, ci, chain),
         spanning,
         _named(spanning),
+        order,
     )
 
 
@@ -265,6 +278,8 @@ def pack_cost(part: Part, pieces: int) -> float | None:
 
 
 def _columns(order: Order, doubts: Any, undesignated: Any, changes: Any, cost: Any, flush: Any) -> Any:
+    if order is Order.FEWEST_PARTS:
+        return np.stack(np.broadcast_arrays(changes, doubts, cost, undesignated, flush), axis=-1)
     if order is Order.FEWEST_CHANGES:
         return np.stack(np.broadcast_arrays(doubts, changes, cost, undesignated, flush), axis=-1)
     return np.stack(np.broadcast_arrays(doubts, undesignated, changes, cost, flush), axis=-1)

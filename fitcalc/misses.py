@@ -43,7 +43,7 @@ def near_misses(
         group.checks.shortfall[i] for group, i in zip(search.groups, index, strict=True)
     )
     rank = sum(group.rank[i] for group, i in zip(search.groups, index, strict=True))
-    rank[:, 0] += np.broadcast_to(arch.doubtful, f.shape)
+    rank[:, search.order.doubt_column] += np.broadcast_to(arch.doubtful, f.shape)
     failing = np.flatnonzero((failures > 0) & _go_together(search, chosen).ravel())
     columns = np.column_stack([failures, np.round(shortfall, 6), rank])[failing]
     kinds = np.column_stack(

@@ -10,8 +10,8 @@ merged.
 
 Rank, most important first: fewest rules met only doubtfully; the body's designated front end and offsets;
 fewest parts to change from what is owned; cost; nearest to flush. ``Order.FEWEST_CHANGES`` puts the parts
-to change and the cost before the designation. A part used at both ends counts its packs for each end in
-the rank; ``Match.cost`` counts them together.
+to change and the cost before the designation, ``Order.FEWEST_PARTS`` the parts to change before all else.
+A part used at both ends counts its packs for each end in the rank; ``Match.cost`` counts them together.
 """
 
 from __future__ import annotations
@@ -55,12 +55,16 @@ def solve(
     misses: int = 5,
     distinct: bool = True,
     order: Order = Order.BEST,
+    most_changes: int | None = None,
 ) -> Solution:
     """The ``limit`` best configurations for ``body`` and the ``misses`` nearest that fail.
 
     ``owned`` are ids of parts at hand. With ``distinct`` each geometry is listed once, in its best parts,
     with the others as alternatives; without, every combination of parts stands for itself. Near misses are
     the nearest of each kind of failure, fewest failed rules first, then the smallest shortfall.
+
+    With ``most_changes``, a group of slots in which more parts would have to be bought is not looked at,
+    which is quicker, and no match has more; ``fitting`` then counts only what was looked at.
     """
     owned = frozenset(owned)
     lists = eligible(catalogue, body)
@@ -74,11 +78,14 @@ def solve(
     missed: list[tuple[tuple[float, ...], Kind, Match]] = []
     fitting = 0
     for mount in lists[Slot.BODY_MOUNT]:
-        search = search_of(catalogue, body, lists, mount, owned, order)
+        search = search_of(catalogue, body, lists, mount, owned, order, most_changes)
         count, matches = _matches(search, owned, limit, distinct)
         fitting += count
         found += matches
-        missed += near_misses(search, owned, misses)
+        if misses:
+            missed += near_misses(search, owned, misses)
+    if most_changes is not None:
+        found = [(rank, match) for rank, match in found if match.parts_to_change <= most_changes]
     found.sort(key=lambda pair: pair[0])
     missed.sort(key=lambda row: row[0])
     nearest: dict[Kind, Match] = {}
@@ -173,7 +180,7 @@ def _best_first(
         chosen = tuple(classes[g][triple[g]][1][at[g]] for g in range(3))
         rows = [ranks[g][chosen[g]] for g in range(3)]
         total = [round(sum(column), 6) for column in zip(*rows, strict=True)]
-        total[0] += compatible[triple]
+        total[search.order.doubt_column] += compatible[triple]
         return tuple(total), chosen, triple, at
 
     heap = [entry(triple, (0, 0, 0)) for triple in compatible]

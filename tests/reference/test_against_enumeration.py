@@ -64,6 +64,8 @@ def rank_of(report: FitReport, owned: frozenset, order: Order) -> tuple[float, .
     geometry = report.geometry
     off = sum(abs(g.value) for g in (geometry.front_flush, geometry.rear_flush, geometry.rear_centring) if g)
     middle = (changes, cost, undesignated) if order is Order.FEWEST_CHANGES else (undesignated, changes, cost)
+    if order is Order.FEWEST_PARTS:
+        return tuple(round(x, 4) for x in (changes, doubts, cost, undesignated, off))
     return tuple(round(x, 4) for x in (doubts, *middle, off))
 
 
