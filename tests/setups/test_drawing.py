@@ -236,13 +236,28 @@ class TestPlan:
         g = report.geometry
         assert headings == {round(g.lock_inward.value, 2), round(g.lock_outward.value, 2)}
 
-    def test_the_outer_lock_turns_the_wheel_away_from_the_car(self) -> None:
+    def test_the_outward_lock_turns_a_wheel_s_front_away_from_the_car(self) -> None:
         report = drawn_car()
-        car_left = [tyre for tyre in of_kind(plan(report, DESK), "lock") if extent(tyre).bottom > 0]
-        # On a desk the car's left wheel is the lower one; turned outward its front, at the left, goes down.
-        outward = max(car_left, key=lambda tyre: max(tyre.points)[1] * -1)
-        front, rear = min(outward.points), max(outward.points)
-        assert front[1] > rear[1]
+        # On a desk the car's left wheel is the lower one, its front at the left.
+        turned = {}
+        for tyre in of_kind(plan(report, DESK), "lock"):
+            if extent(tyre).bottom > 0:
+                front, rear = min(tyre.points), max(tyre.points)
+                (x0, y0), (x1, y1) = tyre.points[2], tyre.points[1]
+                way = "outward" if front[1] > rear[1] else "inward"
+                turned[way] = abs(degrees(atan2(y1 - y0, x0 - x1)))
+        g = report.geometry
+        assert abs(g.lock_inward.value - g.lock_outward.value) > 1.0
+        assert turned == {
+            "inward": pytest.approx(g.lock_inward.value),
+            "outward": pytest.approx(g.lock_outward.value),
+        }
+
+    def test_the_angles_stand_on_the_side_that_they_speak_of(self) -> None:
+        labels = {label.text.split()[-1]: label for label in plan(drawn_car(), PHONE_PLAN).labels}
+        # The right front wheel carries them, and outward of it is to the right on a phone.
+        assert labels["in"].box.right < labels["out"].box.right
+        assert labels["in"].box.left > 0
 
     def test_what_nobody_has_measured_is_left_out_and_the_rest_drawn(self) -> None:
         report = drawn_car(unknown=("front_arch_width", "front_arch_radius", "nose_reach", "wheelbase"))
