@@ -255,10 +255,12 @@ class TestPlan:
         }
 
     def test_the_angles_stand_on_the_side_that_they_speak_of(self) -> None:
-        labels = {label.text.split()[-1]: label for label in plan(drawn_car(), PHONE_PLAN).labels}
-        # The right front wheel carries them, and outward of it is to the right on a phone.
-        assert labels["in"].box.right < labels["out"].box.right
-        assert labels["in"].box.left > 0
+        report = drawn_car()
+        boxes = {label.text.split()[-1]: label.box for label in plan(report, PHONE_PLAN).labels}
+        # The right front wheel carries them; on a phone that is on the right, and so is outward.
+        wheel = report.geometry.front_track.value / 2
+        assert 0 < (boxes["in"].left + boxes["in"].right) / 2 < wheel
+        assert (boxes["out"].left + boxes["out"].right) / 2 > wheel
 
     def test_what_nobody_has_measured_is_left_out_and_the_rest_drawn(self) -> None:
         report = drawn_car(unknown=("front_arch_width", "front_arch_radius", "nose_reach", "wheelbase"))
@@ -369,6 +371,13 @@ class TestDimension:
         assert extent(long.shapes[0]) == Box(0, 0, 50, 0)
         assert extent(short.shapes[0]).left < 0
         assert extent(short.shapes[0]).right > 5
+
+    def test_its_text_stands_above_a_level_line_and_left_of_an_upright_one(self) -> None:
+        level = Dimension((0, 0), (50, 0), ((0, 5), (50, 5)), "50", 4.0).label
+        upright = Dimension((0, 0), (0, 50), ((5, 0), (5, 50)), "50", 4.0).label
+        assert level.box.bottom < 0 < level.box.right < 50
+        assert upright.box.right < 0 < upright.box.bottom < 50
+        assert (level.angle, upright.angle) == (0, -90)
 
     def test_extension_lines_keep_off_the_feature_and_run_past_the_line(self) -> None:
         *_, extension = Dimension((0, 0), (50, 0), ((0, 20), (50, 20)), "50", 4.0).shapes
