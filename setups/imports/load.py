@@ -46,8 +46,8 @@ def load(kind: Kind, text: str, seen: str) -> tuple[Plan, Loaded | None]:
                 Problem(
                     0,
                     "",
-                    f"The database refuses it, and nothing was loaded: {told}. Load it in smaller parts to find "
-                    "the row.",
+                    f"The database refuses it, and nothing was loaded: {told}. Load it in smaller "
+                    "parts to find the row.",
                 )
             )
         return plan, None

@@ -181,7 +181,7 @@ def _headings(plan: Plan, grid: Grid) -> dict[int, tuple[str, Column]]:
 def _note_ignored(plan: Plan, ignored: list[str]) -> None:
     if not ignored:
         return
-    names = plan.kind.known_names()
+    names = list(plan.kind.names)
     told = []
     for heading in ignored[:MOST_NAMED]:
         meant = nearest(heading, names, limit=1, close=SURELY_MEANT) if len(heading) < 60 else []
@@ -236,7 +236,7 @@ def _read(plan: Plan, row: Row, headings: dict[int, tuple[str, Column]], style: 
             given.values[column.key] = value
     for column in plan.kind.required:
         if column.key not in given.values and not given.is_wrong(column.key):
-            given.wrong(column.key, f"It is empty, and every {plan.kind.one} needs it. {column.meaning}")
+            given.wrong(column.key, f"It is empty, and every {plan.kind.one} needs it.")
     return given
 
 

@@ -103,9 +103,10 @@ def _by_nul(data: bytes) -> str | None:
 
 
 def _older(data: bytes) -> tuple[str, str]:
-    # The first megabyte decides. Windows-1252 wins a draw: it is what most spreadsheet programs write.
+    # Windows-1252 wins a draw: it is what most spreadsheet programs write.
     found = charset_normalizer.from_bytes(data[:1_000_000], cp_isolation=_OLDER).best()
-    for encoding in dict.fromkeys([found.encoding if found else "cp1252", *_OLDER]):
+    likely = found.could_be_from_charset if found else []
+    for encoding in sorted(_OLDER, key=lambda name: name not in likely):
         try:
             return encoding, data.decode(encoding)
         except UnicodeDecodeError:

@@ -12,7 +12,8 @@ from django.db import models
 
 from fitcalc.dimensions import PART_DIMENSIONS, REQUIRED, PartKind, dimensions_of
 from setups.imports import cells
-from setups.imports.columns import Kind, kinds_with
+from setups.imports.columns import Kind
+from setups.imports.kinds import kinds_with
 from setups.imports.library import Library, fold
 from setups.models import Body, Part, Platform
 from setups.models.dimension import Basis, Dimension

@@ -12,16 +12,14 @@ from decimal import Decimal
 from functools import cached_property
 from math import floor
 
-from django.db.models import Count, Exists, F, FilteredRelation, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, QuerySet
 from django.db.models.functions import Round
 from django.http import QueryDict
 
 from fitcalc.dimensions import BODY_DIMENSIONS, PartKind
 from fitcalc.parts import Layout
-from fitcalc.quantities import Quantity
-from fitcalc.scale import predicted_wheelbase
 from setups.filters import FRONT_WIDTH_STEP, UNKNOWN, WHEELBASE_STEP, BodyFilter, Span, search_text
-from setups.models import Body, Fitment, Maker, Platform
+from setups.models import Body, BodyDimension, Fitment, Maker, Platform
 
 FACETS = ("platform", "scale", "wheelbase", "layout", "front", "maker")
 MOST_VALUES = 20
@@ -29,6 +27,7 @@ MOST_VALUES = 20
 MOST_BANDS = 10
 """A facet of lengths lists at most so many values or bands."""
 MOST_MAKERS = 40
+MOST_KEYS = 1000
 AT_ONCE = 8
 
 
@@ -64,59 +63,6 @@ class Facet:
     @property
     def chosen(self) -> list[Option]:
         return [option for option in self.options if option.chosen]
-
-
-@dataclass(frozen=True, slots=True)
-class Profile:
-    """A body's arches at their wheelbase, seen from the side: a path in a box of mm at 1:28.
-
-    The box is the same for all bodies, so that cards of one scale compare by eye.
-    """
-
-    path: str
-    box: str = "-24 -21 160 23"
-
-    @classmethod
-    def of_lengths(cls, scale: int, wheelbase: float, front: float | None, rear: float | None) -> Profile:
-        """``front`` and ``rear`` are the arches' radii; one that is not known is a mere mark. mm."""
-        to_box = scale / 28
-        drawn = ["M-22 0"]
-        for at, radius in ((0.0, front), (wheelbase * to_box, rear)):
-            if radius is None:
-                drawn.append(f"H{at:.1f}v-9v9")
-            else:
-                r = min(radius * to_box, 20.0)
-                drawn.append(f"H{at - r:.1f}a{r:.1f} {r:.1f} 0 0 1 {2 * r:.1f} 0")
-        return cls(f"{''.join(drawn)}H{wheelbase * to_box + 22:.1f}")
-
-
-@dataclass(frozen=True, slots=True)
-class Card:
-    """A body as the list shows it."""
-
-    body: Body
-    wheelbase: Quantity | None
-    predicted: bool
-    known: int
-    profile: Profile | None
-    of: int = len(BODY_DIMENSIONS)
-
-    @classmethod
-    def of_body(cls, body: Body) -> Card:
-        """Reads ``dimensions``: prefetch them."""
-        known = {row.quantity: row.quantity_value() for row in body.dimensions.all()}
-        wheelbase = known.get("wheelbase")
-        predicted = wheelbase is None and body.full_size_wheelbase is not None
-        if predicted:
-            wheelbase = predicted_wheelbase(float(body.full_size_wheelbase), body.scale)
-        profile = None
-        if wheelbase is not None:
-            front, rear = (
-                None if radius is None else float(radius.value)
-                for radius in (known.get("front_arch_radius"), known.get("rear_arch_radius"))
-            )
-            profile = Profile.of_lengths(body.scale, float(wheelbase.value), front, rear)
-        return cls(body, wheelbase, predicted, len(known), profile)
 
 
 def with_layouts() -> QuerySet[Platform]:
@@ -170,6 +116,15 @@ class Search:
         step = STEPS[key]
         return [value for value in values if value == UNKNOWN or Span.read(value, step) is not None]
 
+    @cached_property
+    def _keys(self) -> list[int] | None:
+        """The bodies that the words match, if they are few: then each facet need not look for them again."""
+        if not self.text:
+            return None
+        matched = Body.objects.matching(self.text).order_by().values_list("pk", flat=True)
+        keys = list(matched[: MOST_KEYS + 1])
+        return keys if len(keys) <= MOST_KEYS else None
+
     @property
     def narrowed(self) -> bool:
         """True if any facet is chosen."""
@@ -220,11 +175,15 @@ class Search:
     def bodies(self, without: str = "") -> QuerySet[Body]:
         """The bodies asked for; ``without`` leaves one facet out."""
         data = QueryDict(mutable=True)
-        data["q"] = self.text
+        known = Body.objects.all()
+        if self._keys is None:
+            data["q"] = self.text
+        else:
+            known = known.filter(pk__in=self._keys)
         for key, values in self.chosen.items():
             if key != without:
                 data.setlist(key, values)
-        return BodyFilter(data, Body.objects.all(), platforms=self.platforms).qs
+        return BodyFilter(data, known, platforms=self.platforms).qs
 
     def ordered(self) -> QuerySet[Body]:
         """The bodies asked for as the page lists them; the newest have the highest keys."""
@@ -251,7 +210,7 @@ class Search:
 
     def total_of_words(self) -> int:
         """How many bodies the words alone would find."""
-        return BodyFilter({"q": self.text}, Body.objects.all()).qs.count()
+        return Body.objects.matching(self.text).count() if self._keys is None else len(self._keys)
 
     # Facets
 
@@ -310,23 +269,11 @@ class Search:
 
     def _length_counts(self, key: str) -> list[tuple[str, str, int]]:
         step = STEPS[key]
-        bodies = self.bodies(key).order_by()
-        if key == "wheelbase":
-            bodies = bodies.annotate(
-                row=FilteredRelation("dimensions", condition=Q(dimensions__quantity="wheelbase"))
-            )
-            bodies = bodies.annotate(length=Round(F("row__value")))
-        else:
-            # Stated figures are few, so they are rounded here: 61.05 has no exact place in SQLite's floats.
-            bodies = bodies.annotate(length=F("designated_front_width"))
         counts: dict[int, int] = {}
-        unknown = 0
-        for value, count in bodies.values_list("length").annotate(bodies=Count("pk")):
-            if value is None:
-                unknown += count
-            else:
-                steps = floor(Decimal(value) / step + Decimal("0.5"))
-                counts[steps] = counts.get(steps, 0) + count
+        for value, count in self._wheelbases() if key == "wheelbase" else self._front_widths():
+            steps = floor(Decimal(value) / step + Decimal("0.5"))
+            counts[steps] = counts.get(steps, 0) + count
+        unknown = sum(count for *_, count in self.grouped(key)) - sum(counts.values())
         spans = _banded(sorted(counts), step)
         natural = {str(span) for span in spans}
         for value in self.chosen[key]:
@@ -338,6 +285,21 @@ class Search:
             (str(span), _span_label(span), sum(n for at, n in counts.items() if at in span)) for span in spans
         ]
         return [*named, (UNKNOWN, "not known", unknown)]
+
+    def _wheelbases(self) -> QuerySet[BodyDimension, tuple[Decimal, int]]:
+        """How many bodies there are of each wheelbase in whole mm."""
+        rows = BodyDimension.objects.filter(quantity="wheelbase").order_by()
+        if self.text or any(self.chosen[facet] for facet in FACETS if facet != "wheelbase"):
+            rows = rows.filter(body__in=self.bodies("wheelbase").order_by().values("pk"))
+        return rows.annotate(length=Round("value")).values_list("length").annotate(bodies=Count("pk"))
+
+    def _front_widths(self) -> QuerySet[Body, tuple[Decimal, int]]:
+        """How many bodies there are of each front width; few are stated, so they are rounded later.
+
+        Rounding to 0.1 in the database would not do: 61.05 has no exact place in SQLite's floats.
+        """
+        rows = self.bodies("front").order_by().filter(designated_front_width__isnull=False)
+        return rows.values_list("designated_front_width").annotate(bodies=Count("pk"))
 
     def _maker_counts(self) -> list[tuple[str, str, int]]:
         rows = (

@@ -8,8 +8,9 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
 from setups.models import Body
+from setups.services.cards import Card
 from setups.services.near import near_names
-from setups.services.search import Card, Search
+from setups.services.search import Search
 from setups.views.paging import page_of
 
 A_PAGE = 24

@@ -21,7 +21,8 @@ from django.utils.http import urlencode
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
-from setups.imports.columns import KINDS, Kind
+from setups.imports.columns import Kind
+from setups.imports.kinds import KINDS
 from setups.imports.load import Loaded, load
 from setups.imports.plan import Outcome, Plan, plan_of
 from setups.imports.reading import MOST_ROWS, Unreadable, as_text, decoded

@@ -25,3 +25,10 @@ def page_of(things: Any, asked: str | None, size: int, count: int | None = None)
     return paginator.page(
         number
     ), f"There is no page “{shown}”: this is page {number} of {paginator.num_pages}."
+
+
+def whole_number(text: str, low: int, high: int, otherwise: int) -> int:
+    """The whole number in ``text`` held between ``low`` and ``high``; ``otherwise`` where it is none."""
+    if not (text.isascii() and text.isdigit() and len(text) < 9):
+        return otherwise
+    return min(high, max(low, int(text)))
