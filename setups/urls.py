@@ -2,13 +2,14 @@
 
 from django.urls import path
 
-from setups.views import catalogue, find, fit, imports
+from setups.views import catalogue, compare, find, fit, imports
 
 urlpatterns = [
     # Bodies
     path("", find.find, name="find"),
     path("bodies/<slug:slug>/", fit.body, name="body"),
     path("bodies/<slug:slug>/check/", fit.check, name="check"),
+    path("compare/", compare.compare_cars, name="compare"),
     # Platforms
     path("platforms/", catalogue.platforms, name="platforms"),
     path("platforms/<slug:slug>/", catalogue.platform, name="platform"),

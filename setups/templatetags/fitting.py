@@ -9,8 +9,10 @@ from django import template
 
 from fitcalc.findings import Finding, Rule, Verdict
 from fitcalc.fit import FitReport
+from fitcalc.parts import Configuration
 from fitcalc.quantities import Quantity
 from setups.printing import THIN, plus_minus
+from setups.services.comparing import code_of
 
 register = template.Library()
 
@@ -32,6 +34,12 @@ def findings_shown(report: FitReport) -> list[Finding]:
 
 
 @register.filter
+def against(report: FitReport) -> list[Finding]:
+    """What speaks against a report: the rules that fail; of one that fails none, what is in doubt."""
+    return list(report.failing) or [f for f in findings_shown(report) if f.verdict is not Verdict.FITS]
+
+
+@register.filter
 def standing(flush: Quantity) -> str:
     """How a wheel stands to its arch: "0.40 ± 0.15 mm proud", "0.30 ± 0.10 mm inset", "flush"."""
     if abs(flush.value) < 0.05:
@@ -43,3 +51,9 @@ def standing(flush: Quantity) -> str:
 def thousands(number: int) -> str:
     """A count in groups of three: "1 204 000"."""
     return f"{number:,}".replace(",", THIN)
+
+
+@register.filter
+def car_code(configuration: Configuration) -> str:
+    """The configuration as the compare page's address carries it."""
+    return code_of(configuration)

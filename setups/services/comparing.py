@@ -1,0 +1,153 @@
+"""Two to six cars side by side: what differs in their parts, and what that does."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from fitcalc.fit import FitReport, Geometry, evaluate
+from fitcalc.parts import Body as CalcBody
+from fitcalc.parts import Configuration, PartId, Slot
+from fitcalc.quantities import Quantity
+from setups.models import Body, MountingPosition, Part, Platform
+from setups.translate import SLOT_KINDS, body_of, build_configuration, part_of, platform_of, position_of
+
+FEWEST, MOST = 2, 6
+SLOTS = [slot for slot in Slot if slot is not Slot.POSITION]
+
+
+class NoSuchCar(ValueError):
+    """A car in an address that cannot be read or built; the message says what to do."""
+
+
+def code_of(configuration: Configuration) -> str:
+    """The configuration as an address carries it: platform, position, then a part a slot, 0 for none."""
+    _, position = configuration.position.id  # type: ignore[misc]
+    parts = (configuration.part(slot) for slot in SLOTS)
+    keys = [configuration.platform.id, position, *(0 if part is None else part.id for part in parts)]
+    return "-".join(str(key) for key in keys)
+
+
+def cars_of(codes: Sequence[str]) -> list[Configuration]:
+    """The configurations that ``codes`` name, in five queries for any number. Raises NoSuchCar."""
+    read = [_keys(code) for code in codes]
+    platforms = Platform.objects.in_bulk({keys[0] for keys in read})
+    positions = MountingPosition.objects.in_bulk({keys[1] for keys in read})
+    wanted = {key for keys in read for key in keys[2:] if key}
+    parts = Part.objects.filter(pk__in=wanted).prefetch_related("dimensions", "body_rules").in_bulk()
+    cars = []
+    for number, (platform, position, *keys) in enumerate(read, start=1):
+        hole = positions.get(position)
+        if platform not in platforms or hole is None or hole.platform_id != platform:
+            raise NoSuchCar(f"Car {number} names a platform or position that the library does not hold.")
+        filled = {}
+        for slot, key in zip(SLOTS, keys, strict=True):
+            fitting = key in parts and parts[key].kind == SLOT_KINDS[slot]
+            record = part_of(parts[key]) if fitting else None
+            if key and record is None:
+                raise NoSuchCar(f"Car {number} names a {slot.label} that the library does not hold any more.")
+            filled[slot.value] = record
+        try:
+            cars.append(build_configuration(platform_of(platforms[platform]), position_of(hole), filled))
+        except (ValueError, TypeError) as error:
+            raise NoSuchCar(f"Car {number} is not whole: {error}.") from error
+    return cars
+
+
+def _keys(code: str) -> list[int]:
+    fields = code.split("-")
+    if len(fields) != len(SLOTS) + 2 or not all(f.isascii() and f.isdigit() and len(f) < 10 for f in fields):
+        raise NoSuchCar("An address names a car that cannot be read: choose the cars again on a body's page.")
+    return [int(field) for field in fields]
+
+
+@dataclass(frozen=True, slots=True)
+class PartRow:
+    """One slot: the part's id and name for each car (``None`` where empty)."""
+
+    slot: Slot
+    parts: list[tuple[PartId, str] | None]
+
+    @property
+    def same(self) -> bool:
+        """True if all cars have the same."""
+        return len(set(self.parts)) == 1
+
+
+@dataclass(frozen=True, slots=True)
+class EffectRow:
+    """One computed figure for each car, mm or degrees."""
+
+    label: str
+    meaning: str
+    values: list[Quantity | None]
+
+    @property
+    def same(self) -> bool:
+        """True if no two cars differ by a hundredth."""
+        return len({None if value is None else round(float(value.value), 2) for value in self.values}) == 1
+
+    @property
+    def changes(self) -> list[tuple[Quantity | None, float | None]]:
+        """Each value with its difference from the first car's."""
+        first = self.values[0]
+        return [
+            (value, None if value is None or first is None else float(value.value - first.value))
+            for value in self.values
+        ]
+
+
+EFFECTS: list[tuple[str, str, Callable[[Geometry], Quantity | None]]] = [
+    ("Front width", "Over the front wheels.", lambda g: g.front_width),
+    ("Rear width", "Over the rear wheels.", lambda g: g.rear_width),
+    ("Front track", "Between the middles of the front tyres.", lambda g: g.front_track),
+    ("Rear track", "Between the middles of the rear tyres.", lambda g: g.rear_track),
+    ("Wheelbase", "Front to rear wheel centres.", lambda g: g.wheelbase),
+    ("Scrub radius", "From the kingpin out to the middle of the tyre.", lambda g: g.scrub_radius),
+    ("Lock, inward", "Front of the wheel turning towards the car.", lambda g: g.lock_inward),
+    ("Lock, outward", "Front of the wheel turning away from the car.", lambda g: g.lock_outward),
+    ("Front wheel’s rise", "At full bump, by the arm’s lever.", lambda g: g.front_wheel_travel),
+    ("Stands at the front", "Proud of the arch, or inset where negative.", lambda g: g.front_flush),
+    ("Stands at the rear", "Proud of the arch, or inset where negative.", lambda g: g.rear_flush),
+    ("Front arch", "Gap between the tyre and its opening.", lambda g: g.front_arch_clearance),
+    ("Rear arch", "Gap between the tyre and its opening.", lambda g: g.rear_arch_clearance),
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """The cars' reports, and their parts and effects split by whether they differ."""
+
+    reports: list[FitReport]
+    parts: list[PartRow]
+    same_parts: list[PartRow]
+    effects: list[EffectRow]
+    same_effects: list[EffectRow]
+    circles: list[float | None]
+
+
+def compare(cars: Iterable[Configuration], body: Body | None) -> Comparison:
+    """Compare ``cars`` under ``body``, or as bare chassis without one."""
+    cars = list(cars)
+    bare = CalcBody(id=0, name="no body", scale=cars[0].platform.scale)
+    shell = bare if body is None else body_of(body)
+    reports = [evaluate(car, shell) for car in cars]
+    parts = [PartRow(slot, [_named(car, slot) for car in cars]) for slot in Slot]
+    effects = [
+        EffectRow(label, meaning, [of(report.geometry) for report in reports])
+        for label, meaning, of in EFFECTS
+    ]
+    known = [row for row in effects if any(value is not None for value in row.values)]
+    return Comparison(
+        reports=reports,
+        parts=[row for row in parts if not row.same],
+        same_parts=[row for row in parts if row.same],
+        effects=[row for row in known if not row.same],
+        same_effects=[row for row in known if row.same],
+        circles=[report.geometry.turning_circle for report in reports],
+    )
+
+
+def _named(car: Configuration, slot: Slot) -> tuple[PartId, str] | None:
+    part = car.part(slot)
+    return None if part is None else (part.id, part.name)
