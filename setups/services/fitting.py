@@ -9,7 +9,6 @@ from typing import Any
 from django.db.models import QuerySet
 
 from fitcalc import parts as calc
-from fitcalc.parts import Slot
 from fitcalc.solver import Match, Order, Solution, solve
 from setups.models import Body, Part, Platform
 from setups.translate import Shelf, body_of, shelf_for
@@ -44,7 +43,12 @@ class Answer:
 
     body: Body
     platforms: list[PlatformAnswer]
-    parts: dict[int, Part]
+    shelf: Shelf
+
+    @property
+    def parts(self) -> dict[int, Part]:
+        """The rows of all parts that the answers can name, by primary key."""
+        return self.shelf.parts
 
 
 def platforms_for(body: Body) -> QuerySet[Platform]:
@@ -60,21 +64,21 @@ def answer(
     misses: int = 5,
     order: Order = Order.BEST,
 ) -> Answer:
-    """Solve ``body`` on ``platforms`` (without them, all of its scale), in five queries at most.
+    """Solve ``body`` on ``platforms`` (without them, all of its scale), in four queries at most.
 
     The body should come with ``dimensions`` and ``part_rules`` prefetched.
     """
     platforms = list(platforms_for(body) if platforms is None else platforms)
     shelf = shelf_for(platforms, body)
     found = solved(platforms, shelf, body_of(body), owned=owned, limit=limit, misses=misses, order=order)
-    return Answer(body, found, shelf.parts)
+    return Answer(body, found, shelf)
 
 
-def solved(platforms: Iterable[Platform], shelf: Shelf, needs: calc.Body, **options: Any) -> list[PlatformAnswer]:
+def solved(
+    platforms: Iterable[Platform], shelf: Shelf, needs: calc.Body, **options: Any
+) -> list[PlatformAnswer]:
     """``needs`` solved on each of ``platforms``, the one to show first first; ``options`` as of ``solve``."""
-    found = [
-        PlatformAnswer(platform, solve(shelf.catalogues[platform.pk], needs, **options)) for platform in platforms
-    ]
+    found = (PlatformAnswer(one, solve(shelf.catalogues[one.pk], needs, **options)) for one in platforms)
     return sorted(found, key=_order)
 
 
@@ -90,6 +94,3 @@ def _order(found: PlatformAnswer) -> tuple[int, int, int, int, str]:
         best.parts_to_change,
         found.platform.name,
     )
-
-
-__all__ = ["Answer", "PlatformAnswer", "Shelf", "Slot", "answer", "platforms_for"]

@@ -19,14 +19,16 @@ class Need:
     meaning: str
     quantity: Quantity | None = None
     row: BodyDimension | None = None
-    words: str = ""
     part: Part | None = None
     predicted: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Needs:
-    """The card: what the chassis must bring, the body's own dimensions, and what nobody knows yet."""
+    """The card: what the chassis must bring, the body's own dimensions, and what nobody knows yet.
+
+    The wheelbase stands among ``chassis`` whether known or not.
+    """
 
     chassis: list[Need]
     shell: list[Need]
@@ -45,7 +47,12 @@ def needs_of(body: Body) -> Needs:
         if key == "wheelbase" and row is None and calculated.wheelbase_predicted:
             quantity, predicted = calculated.wheelbase, True
         need = Need(key, kind.label, kind.meaning, quantity, row, predicted=predicted)
-        (unknown if quantity is None else chassis if key == "wheelbase" else shell).append(need)
+        if key == "wheelbase":
+            chassis.append(need)
+        if quantity is None:
+            unknown.append(need)
+        elif key != "wheelbase":
+            shell.append(need)
     chassis += _stated(body)
     return Needs(chassis, shell, unknown)
 
@@ -57,17 +64,16 @@ def _stated(body: Body) -> list[Need]:
             "designated_front_width",
             "Front end",
             "Width across the front wheels at zero offset: the trade's name for a front end.",
-            words="" if body.designated_front_width is None else f"{body.designated_front_width.normalize():f}",
         ),
         Need("offsets", "Wheel offsets", "Rim's inner edge outward of the hub's face, front and rear."),
         Need("layouts", "Motor", "Where the motor may sit under this body's floor."),
     ]
-    for rule in body.part_rules.all():
-        if rule.rule == rule.Rule.MADE_FOR:
-            needs.append(
-                Need("front_mount", "Front body mount", "Each body has its own front mount.", part=rule.part)
-            )
-        else:
+    rules = list(body.part_rules.all())
+    own = [rule.part for rule in rules if rule.rule == rule.Rule.MADE_FOR]
+    for part in own or [None]:
+        needs.append(Need("front_mount", "Front body mount", "Each body has its own front mount.", part=part))
+    for rule in rules:
+        if rule.rule == rule.Rule.FOULS:
             needs.append(
                 Need("fouls", "Does not take", rule.reason or "It fouls this body's floor.", part=rule.part)
             )

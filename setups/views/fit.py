@@ -5,84 +5,127 @@ from __future__ import annotations
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
+from django.db.models import Prefetch, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
-from fitcalc.fit import evaluate
-from fitcalc.parts import Slot
+from fitcalc.fit import FitReport, evaluate
+from fitcalc.parts import Part, Slot
 from fitcalc.solver import Match, Order
 from setups.forms import ChassisForm
-from setups.models import Body, Platform
-from setups.services.fitting import Answer, PlatformAnswer, answer, platforms_for
+from setups.models import Body, BodyPart, ConfigurationPart, Platform
+from setups.services.changes import Change, Filled, Step, changes, slots_of, steps
+from setups.services.fitting import Answer, PlatformAnswer, answer, platforms_for, solved
 from setups.services.needs import needs_of
-from setups.services.twins import Beside, beside
+from setups.services.twins import Beside, as_wide, beside
 from setups.translate import body_of, build_configuration, shelf_for
 
 PAGE = 12
-SETS = 8
-"""A check page offers so many sets as supplied to start from."""
 MOST = 240
 """A body page lists at most this many configurations; by then the figures differ in price only."""
+NEAR_A_FIT = 3
+"""Beside what fits, so many near misses are worth a look."""
+SETS = 8
+"""A check page offers so many sets as supplied to start from."""
+WAYS = 3
+"""A check page shows so many ways to make the chassis fit."""
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A configuration as the page lists it."""
+    """A configuration as the page lists it; ``instead`` is what differs from the best one."""
 
     number: int
     match: Match
     beside: Beside | None
+    instead: list[Change]
 
 
-def _body(slug: str) -> Body:
-    bodies = Body.objects.select_related("maker").prefetch_related("dimensions", "part_rules__part")
-    return get_object_or_404(bodies, slug=slug)
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way to make a chassis fit, and what it takes."""
+
+    match: Match
+    steps: list[Step]
 
 
-def _number(text: str, low: int, high: int, otherwise: int) -> int:
-    """The whole number in ``text`` held between ``low`` and ``high``; ``otherwise`` where it is none."""
-    return min(high, max(low, int(text))) if text.isascii() and text.isdigit() and len(text) < 9 else otherwise
+def _bodies() -> QuerySet[Body]:
+    rules = Prefetch("part_rules", BodyPart.objects.select_related("part").order_by("pk"))
+    return Body.objects.select_related("maker").prefetch_related(rules)
+
+
+class Numbers:
+    """Whole numbers of the address; ``refused`` keeps what was none or out of range, for the page to say."""
+
+    def __init__(self, request: HttpRequest) -> None:
+        self._given = request.GET
+        self.refused: dict[str, str] = {}
+
+    def get(self, name: str, most: int) -> int | None:
+        """The number ``name`` between 1 and ``most``; ``None`` where there is none to go by."""
+        text = self._given.get(name, "")
+        if not text:
+            return None
+        number = int(text) if text.isascii() and text.isdigit() and len(text) < 9 else 0
+        if 1 <= number <= most:
+            return number
+        self.refused[name] = text
+        return None
 
 
 @require_safe
 def body(request: HttpRequest, slug: str) -> HttpResponse:
     """The body's page: its needs, the configuration in hand drawn large, and all that fit, best first."""
-    shown = _body(slug)
-    pages = _number(request.GET.get("pages", ""), 1, MOST // PAGE, 1)
+    shown = get_object_or_404(_bodies().prefetch_related("dimensions"), slug=slug)
+    numbers = Numbers(request)
+    show = numbers.get("show", MOST)
+    pages = max(numbers.get("pages", MOST // PAGE) or 1, -(-(show or 1) // PAGE))
     found = answer(shown, limit=pages * PAGE + 1)
     chosen = _chosen(found, request.GET.get("platform", ""))
-    rows: list[Row] = []
-    more = False
-    if chosen is not None:
-        matches = chosen.solution.matches
-        more = len(matches) > pages * PAGE and pages * PAGE < MOST
-        rows = [
-            Row(number, match, beside(match, matches))
-            for number, match in enumerate(matches[: pages * PAGE], start=1)
-        ]
-    in_hand = _number(request.GET.get("show", ""), 1, max(1, len(rows)), 1)
-    hero = rows[in_hand - 1] if rows else None
-    near = chosen.nearest if chosen is not None and hero is None else None
+    matches = chosen.solution.matches if chosen else ()
+    rows = _rows(matches, pages * PAGE)
+    near_misses = _near(chosen)
+    if show and show > len(rows):
+        numbers.refused["show"] = request.GET["show"]
+        show = None
+    near = numbers.get("near", len(near_misses))
+    if not rows and near_misses:
+        near = near or 1
+    hero = None if near or not rows else rows[(show or 1) - 1]
+    drawn = near_misses[near - 1] if near else hero.match if hero else None
     context = {
         "body": shown,
         "needs": needs_of(shown),
         "answer": found,
-        "body_scale": str(shown.scale),
-        "fitting_platforms": [one for one in found.platforms if one.best],
+        "fitting": [one for one in found.platforms if one.best],
         "chosen": chosen,
         "rows": rows,
         "hero": hero,
         "near": near,
-        "report": hero.match.report if hero else near.report if near else None,
-        "near_misses": _near(chosen),
-        "more": pages + 1 if more else None,
+        "drawn": drawn,
+        "report": drawn.report if drawn else None,
+        "as_wide": as_wide(hero.match, found.shelf.catalogues[chosen.platform.pk]) if hero else None,
+        "near_misses": near_misses,
         "pages": pages,
-        "wrong_platform": request.GET.get("platform", "")
-        if chosen is None or chosen.platform.slug != request.GET.get("platform", chosen.platform.slug)
-        else "",
+        "more": pages + 1 if len(matches) > len(rows) and pages * PAGE < MOST else None,
+        "refused": numbers.refused,
+        "wrong_platform": _wrong_platform(request, chosen and chosen.platform),
     }
     return render(request, "setups/body.html", context)
+
+
+def _rows(matches: tuple[Match, ...], most: int) -> list[Row]:
+    return [
+        Row(
+            number,
+            match,
+            beside(match, matches),
+            changes(slots_of(matches[0].report.configuration), match.report.configuration),
+        )
+        for number, match in enumerate(matches[:most], start=1)
+    ]
 
 
 def _chosen(found: Answer, slug: str) -> PlatformAnswer | None:
@@ -91,74 +134,106 @@ def _chosen(found: Answer, slug: str) -> PlatformAnswer | None:
     return named or (found.platforms[0] if found.platforms else None)
 
 
+def _wrong_platform(request: HttpRequest, chosen: Platform | None) -> str:
+    """The platform that the address names, if it is not the one that is shown."""
+    named = request.GET.get("platform", "")
+    return named if named and (chosen is None or chosen.slug != named) else ""
+
+
 def _near(chosen: PlatformAnswer | None) -> list[Match]:
-    """Near misses worth showing: all of them where nothing fits, else those that fail in one thing."""
+    """Near misses worth showing: each fails in its own way, and in one thing only where something fits."""
     if chosen is None:
         return []
-    misses = chosen.solution.near_misses
-    if not chosen.best:
-        return list(misses)
-    return [miss for miss in misses if len(miss.report.failing) == 1][:3]
+    kept: list[Match] = []
+    for miss in chosen.solution.near_misses:
+        if chosen.best and (len(miss.report.failing) > 1 or len(kept) == NEAR_A_FIT):
+            continue
+        # Whoever fails in all that another fails in, and more, tells nothing new.
+        if not any(_failures(other) < _failures(miss) for other in kept):
+            kept.append(miss)
+    return kept
+
+
+def _failures(miss: Match) -> set[tuple[str, str | None]]:
+    return {(finding.rule, finding.axle) for finding in miss.report.failing}
 
 
 @require_safe
 def check(request: HttpRequest, slug: str) -> HttpResponse:
-    """One's own chassis under the body: what fails, what to change, what to buy. All state is in the address."""
-    shown = _body(slug)
+    """One's own chassis under the body: what fails, what to change, what to buy; all in the address."""
+    shown = get_object_or_404(_bodies(), slug=slug)
     platforms = list(platforms_for(shown))
-    platform = next(
-        (one for one in platforms if one.slug == request.GET.get("platform")), platforms[0] if platforms else None
-    )
-    context = {"body": shown, "needs": needs_of(shown), "platforms": platforms, "platform": platform}
+    named = request.GET.get("platform", "")
+    platform = next((one for one in platforms if one.slug == named), platforms[0] if platforms else None)
+    context = {
+        "body": shown,
+        "platforms": platforms,
+        "platform": platform,
+        "wrong_platform": _wrong_platform(request, platform),
+    }
     if platform is not None:
         context |= _checked(request, shown, platform)
-    template = "setups/_checked.html" if request.htmx else "setups/check.html"
-    return render(request, template, context)
+    # A page that the browser goes back to is asked for whole.
+    part = request.htmx and not request.htmx.history_restore_request
+    response = render(request, "setups/_checked.html" if part else "setups/check.html", context)
+    patch_vary_headers(response, ["HX-Request"])
+    if part:
+        response["Cache-Control"] = "no-store"
+    return response
 
 
 def _checked(request: HttpRequest, shown: Body, platform: Platform) -> dict[str, object]:
     shelf = shelf_for([platform], shown)
     catalogue = shelf.catalogues[platform.pk]
-    asked = any(slot.value in request.GET for slot in Slot)
+    asked = any(request.GET.get(slot.value) for slot in Slot)
     form = ChassisForm(
-        request.GET if asked else None, catalogue=catalogue, parts=shelf.parts, positions=shelf.positions[platform.pk]
+        request.GET if asked else None, platform=platform, catalogue=catalogue, parts=shelf.parts
     )
     context: dict[str, object] = {"form": form, "asked": asked, "parts": shelf.parts}
     if not asked:
-        context["supplied"] = _supplied(platform)
+        context["supplied"] = _supplied(platform, form)
         return context
     if not form.is_valid():
         return context
+    needs = body_of(shown)
     filled = form.chosen()
-    owned = {part.id for slot, part in filled.items() if part is not None and slot != Slot.POSITION.value}
-    if not owned:
-        context["nothing_chosen"] = True
-        return context
     missing = form.missing()
+    report = None
     if not missing:
-        position = filled.pop(Slot.POSITION.value)
-        configuration = build_configuration(catalogue.platform, position, filled)
-        context["report"] = evaluate(configuration, body_of(shown), catalogue.pairs)
-    context["missing"] = missing
-    context["changes"] = answer(
-        shown, [platform], owned=owned, limit=3, misses=1, order=Order.FEWEST_CHANGES
-    ).platforms[0]
-    return context
-
-
-def _supplied(platform: Platform) -> list[tuple[str, str]]:
-    """Sets as supplied for the platform: name, and the query that fills them in."""
-    sets = platform.configurations.prefetch_related("slots").order_by("name")[:SETS]
-    return [
-        (
-            one.name,
-            urlencode(
-                {
-                    "platform": platform.slug,
-                    Slot.POSITION.value: one.position_id,
-                    **{row.slot: row.part_id for row in one.slots.all()},
-                }
-            ),
+        configuration = build_configuration(
+            catalogue.platform,
+            filled[Slot.POSITION],
+            {slot.value: part for slot, part in filled.items() if slot is not Slot.POSITION},
         )
-        for one in sets
-    ]
+        report = evaluate(configuration, needs, catalogue.pairs)
+    owned = {part.id for part in filled.values() if isinstance(part, Part)}
+    (found,) = solved([platform], shelf, needs, owned=owned, limit=WAYS, misses=1, order=Order.FEWEST_CHANGES)
+    return context | {
+        "missing": missing,
+        "report": report,
+        "found": found,
+        "ways": _ways(found, filled, report),
+    }
+
+
+def _ways(found: PlatformAnswer, filled: Filled, report: FitReport | None) -> list[Way]:
+    """The ways to make a chassis fit, fewest changes first; of one that fits, the clearer ones."""
+    ways = [Way(match, steps(filled, match)) for match in found.solution.matches]
+    if report is None or not report.fits:
+        return ways
+    return [way for way in ways if way.match.report.verdict.gravity < report.verdict.gravity]
+
+
+def _supplied(platform: Platform, form: ChassisForm) -> list[tuple[str, str]]:
+    """Sets as supplied for the platform: name, and the query that fills in what goes under this body."""
+    first = platform.configurations.order_by("name")[:SETS]
+    rows = ConfigurationPart.objects.filter(configuration__in=first.values("pk"))
+    named: dict[tuple[str, int], dict[str, str]] = {}
+    for row in rows.select_related("configuration").order_by("configuration__name", "pk"):
+        one = row.configuration
+        query = named.setdefault(
+            (one.name, one.pk), {"platform": platform.slug, Slot.POSITION.value: str(one.position_id)}
+        )
+        if form.offers(row.slot, row.part_id):
+            query[row.slot] = str(row.part_id)
+    return [(name, urlencode(query)) for (name, _), query in named.items()]
