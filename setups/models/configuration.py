@@ -20,7 +20,9 @@ class Configuration(models.Model):
     name = models.CharField(max_length=120)
     platform = models.ForeignKey(Platform, on_delete=models.CASCADE, related_name="configurations")
     position = models.ForeignKey(MountingPosition, on_delete=models.PROTECT, related_name="configurations")
-    body = models.ForeignKey(Body, on_delete=models.CASCADE, null=True, blank=True, related_name="configurations")
+    body = models.ForeignKey(
+        Body, on_delete=models.CASCADE, null=True, blank=True, related_name="configurations"
+    )
 
     class Meta:
         ordering = ["platform", "name"]

@@ -64,8 +64,8 @@ class Dimension(models.Model):
         if not kind.low <= self.value <= kind.high:
             raise ValidationError(
                 {
-                    "value": f"{kind.label} must lie between {kind.low:g} and {kind.high:g} {kind.unit.value}; "
-                    f"you gave {self.value}. Check the unit and the decimal point."
+                    "value": f"{kind.label} must lie between {kind.low:g} and {kind.high:g} "
+                    f"{kind.unit.value}; you gave {self.value}. Check the unit and the decimal point."
                 }
             )
 

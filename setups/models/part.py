@@ -60,7 +60,9 @@ class Part(models.Model):
     layout = models.CharField(max_length=4, choices=LAYOUT_CHOICES, blank=True)
     price = models.DecimalField(max_digits=8, decimal_places=2, null=True, blank=True)
     pack_size = models.PositiveSmallIntegerField(default=1)
-    mass = models.DecimalField(max_digits=7, decimal_places=2, null=True, blank=True, help_text="Grams, one piece.")
+    mass = models.DecimalField(
+        max_digits=7, decimal_places=2, null=True, blank=True, help_text="Grams, one piece."
+    )
     description = models.TextField(blank=True)
     platforms = models.ManyToManyField(Platform, through="Fitment", related_name="parts")
 
@@ -80,7 +82,8 @@ class Part(models.Model):
                 name="part_layout_for_motor_mounts",
             ),
             models.CheckConstraint(
-                condition=(Q(price__isnull=True) | Q(price__gte=0)) & Q(pack_size__gte=1)
+                condition=(Q(price__isnull=True) | Q(price__gte=0))
+                & Q(pack_size__gte=1)
                 & (Q(mass__isnull=True) | Q(mass__gt=0)),
                 name="part_figures_positive",
             ),

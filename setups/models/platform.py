@@ -35,7 +35,10 @@ class Platform(models.Model):
     datum_tolerance = models.DecimalField(max_digits=6, decimal_places=3, default=0)
     front_rim_width = models.DecimalField(max_digits=6, decimal_places=3)
     chassis_front_width = models.DecimalField(
-        max_digits=7, decimal_places=3, null=True, blank=True,
+        max_digits=7,
+        decimal_places=3,
+        null=True,
+        blank=True,
         help_text="Width of the chassis between the front wheels, for the steering lock.",
     )
     offset_min = models.DecimalField(max_digits=5, decimal_places=2)
@@ -61,12 +64,17 @@ class Platform(models.Model):
                 name="platform_sizes_positive",
             ),
             models.CheckConstraint(
-                condition=Q(offset_step__gt=0, offset_min__lte=F("offset_max")), name="platform_offset_grid_sane"
+                condition=Q(offset_step__gt=0, offset_min__lte=F("offset_max")),
+                name="platform_offset_grid_sane",
             ),
             models.CheckConstraint(
                 condition=Q(
-                    flush_band__gt=0, inset_limit__gte=F("flush_band"), centring_limit__gt=0,
-                    arch_clearance__gte=0, steer_min__gte=0, steer_min__lte=60,
+                    flush_band__gt=0,
+                    inset_limit__gte=F("flush_band"),
+                    centring_limit__gt=0,
+                    arch_clearance__gte=0,
+                    steer_min__gte=0,
+                    steer_min__lte=60,
                 ),
                 name="platform_criteria_sane",
             ),

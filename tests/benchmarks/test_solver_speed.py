@@ -13,17 +13,32 @@ from tests.reference.test_against_cp_sat import every_fit, plain_case
 
 
 def big_case():
-    """20 front ends, 60 wheels, 20 mounts, 20 plates, 5 positions: over 10^8 combinations, many of which fit."""
+    """20 front ends, 60 wheels, 20 mounts, 20 plates, 5 positions: over 10^8 combinations, many of them fit."""
     rng = random.Random(5)
     catalogue = random_catalogue(
-        rng, fronts=20, wheels=60, tyres=1, spacers=0, mounts=20, plates=20, positions=5, pair_rules=False,
+        rng,
+        fronts=20,
+        wheels=60,
+        tyres=1,
+        spacers=0,
+        mounts=20,
+        plates=20,
+        positions=5,
+        pair_rules=False,
         criteria=Criteria(steer_min=15.0),
     )
     wheels = tuple(replace(rim, axles=frozenset(Axle), rim_diameter=None) for rim in catalogue.wheels)
     body = replace(
-        random_body(rng, complete=True), layouts=None, wheelbase=q(86.0, 0.3), front_arch_width=q(52.0, 0.3),
-        rear_arch_width=q(52.0, 0.3), front_arch_radius=q(16.5), rear_arch_radius=q(16.0),
-        front_arch_height=q(18.0), rear_arch_height=q(18.0), fouled_by=frozenset(),
+        random_body(rng, complete=True),
+        layouts=None,
+        wheelbase=q(86.0, 0.3),
+        front_arch_width=q(52.0, 0.3),
+        rear_arch_width=q(52.0, 0.3),
+        front_arch_radius=q(16.5),
+        rear_arch_radius=q(16.0),
+        front_arch_height=q(18.0),
+        rear_arch_height=q(18.0),
+        fouled_by=frozenset(),
     )
     return replace(catalogue, wheels=wheels), body
 

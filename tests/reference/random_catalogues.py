@@ -148,7 +148,9 @@ def random_catalogue(
         plates=plate,
         positions=holes,
         body_mounts=tuple(
-            BodyMount(id=f"b{i}", name=f"nose {i}", price=price(), reach=q(24.0 + 0.4 * i), bodies=frozenset(["b"]))
+            BodyMount(
+                id=f"b{i}", name=f"nose {i}", price=price(), reach=q(24.0 + 0.4 * i), bodies=frozenset(["b"])
+            )
             for i in range(rng.randint(0, 2))
         ),
         pairs=pairs,
@@ -156,7 +158,7 @@ def random_catalogue(
 
 
 def random_body(rng: random.Random, *, complete: bool = False) -> Body:
-    """A body that some of a random catalogue's configurations should fit, with dimensions missing at times."""
+    """A body that some of a random catalogue's configurations should fit, dimensions missing at times."""
 
     def some(value: Quantity) -> Quantity | None:
         return value if complete or rng.random() < 0.93 else None
@@ -166,7 +168,9 @@ def random_body(rng: random.Random, *, complete: bool = False) -> Body:
         id="b",
         name="body",
         scale=28,
-        layouts=rng.choice([None, frozenset(Layout), frozenset([Layout.REAR_MOTOR]), frozenset([Layout.MID_MOTOR])]),
+        layouts=rng.choice(
+            [None, frozenset(Layout), frozenset([Layout.REAR_MOTOR]), frozenset([Layout.MID_MOTOR])]
+        ),
         wheelbase=some(q(rng.choice([84.0, 86.0, 88.0, 92.0, 96.0, 98.0]), 0.3)),
         front_arch_width=some(q(rng.uniform(47.0, 60.0), 0.3)),
         rear_arch_width=some(q(rng.uniform(47.0, 60.0), 0.3)),
@@ -183,22 +187,32 @@ def random_body(rng: random.Random, *, complete: bool = False) -> Body:
 
 
 def body_meant_for(rng: random.Random, catalogue: Catalogue, *, complete: bool = False) -> Body:
-    """A random body reshaped round a configuration drawn from the catalogue, so that something mostly fits."""
+    """A random body reshaped round a configuration drawn from the catalogue: something mostly fits."""
 
     def pick(parts, axle):
         return rng.choice([part for part in parts if axle in part.axles] or list(parts))
 
     body = random_body(rng, complete=complete)
     shape = {}
-    for axle, end in ((Axle.FRONT, rng.choice(catalogue.front_suspensions)), (Axle.REAR, catalogue.rear_axles[0])):
+    for axle, end in (
+        (Axle.FRONT, rng.choice(catalogue.front_suspensions)),
+        (Axle.REAR, catalogue.rear_axles[0]),
+    ):
         rim, tyre = pick(catalogue.wheels, axle), pick(catalogue.tyres, axle)
         width = end.hub_width.value + 2 * (rim.offset.value + rim.rim_width.value)
         shape[f"{axle}_arch_width"] = q(width + rng.uniform(-0.6, 2.0), 0.2)
         room = rng.uniform(2.5, 6.5) if axle is Axle.FRONT else rng.uniform(0.8, 3.5)
         shape[f"{axle}_arch_radius"] = q(tyre.diameter.value / 2 + room, 0.2)
         shape[f"{axle}_arch_height"] = q(tyre.diameter.value / 2 + rng.uniform(1.5, 5.0), 0.2)
-    mount, plate, hole = (rng.choice(x) for x in (catalogue.motor_mounts, catalogue.plates, catalogue.positions))
-    length = catalogue.platform.datum.value + mount.chain_length.value + plate.chain_length.value + hole.shift.value
+    mount, plate, hole = (
+        rng.choice(x) for x in (catalogue.motor_mounts, catalogue.plates, catalogue.positions)
+    )
+    length = (
+        catalogue.platform.datum.value
+        + mount.chain_length.value
+        + plate.chain_length.value
+        + hole.shift.value
+    )
     shape["wheelbase"] = q(length + rng.choice([-0.8, -0.3, 0.0, 0.4, 1.0]), 0.3)
     known = {name: value for name, value in shape.items() if getattr(body, name) is not None}
     return replace(body, **known)

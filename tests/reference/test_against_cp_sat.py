@@ -84,7 +84,9 @@ def every_fit(catalogue: Catalogue, body: Body) -> set[tuple]:
 
     def sits(rim, tyre) -> bool:
         known = rim.rim_diameter is not None and tyre.rim_diameter is not None
-        return not known or abs(hundredths(rim.rim_diameter.value) - hundredths(tyre.rim_diameter.value)) <= 50
+        return (
+            not known or abs(hundredths(rim.rim_diameter.value) - hundredths(tyre.rim_diameter.value)) <= 50
+        )
 
     for axle, hub in (("front", "front_suspensions"), ("rear", "rear_axles")):
         slot(f"{axle}_hub", getattr(catalogue, hub))
@@ -164,8 +166,17 @@ def test_both_solvers_find_the_same_configurations(seed: int) -> None:
     for match in solution.matches:
         c = match.report.configuration
         chosen = (
-            c.front_suspension, c.front_wheel, c.front_tyre, c.front_spacer, c.rear_axle, c.rear_wheel,
-            c.rear_tyre, c.rear_spacer, c.motor_mount, c.plate, c.position,
+            c.front_suspension,
+            c.front_wheel,
+            c.front_tyre,
+            c.front_spacer,
+            c.rear_axle,
+            c.rear_wheel,
+            c.rear_tyre,
+            c.rear_spacer,
+            c.motor_mount,
+            c.plate,
+            c.position,
         )
         ours.add(tuple(None if part is None else part.id for part in chosen))
     assert ours == every_fit(catalogue, body)

@@ -48,7 +48,10 @@ def rank_of(report: FitReport, owned: frozenset, order: Order) -> tuple[float, .
     doubts = sum(finding.verdict in (Verdict.CLOSE, Verdict.UNKNOWN) for finding in report.findings)
     undesignated = 0.0
     stated = body.designated_front_width
-    if stated is not None and abs(across_of(configuration.platform, configuration.front_suspension) - stated) > 0.25:
+    if (
+        stated is not None
+        and abs(across_of(configuration.platform, configuration.front_suspension) - stated) > 0.25
+    ):
         undesignated += 2.0
     for name in ("front", "rear"):
         stated = getattr(body, f"designated_{name}_offset")
@@ -84,9 +87,7 @@ def test_the_solver_finds_what_walking_every_combination_finds(seed: int, order:
     parts = [part.id for part in (*catalogue.front_suspensions, *catalogue.wheels, *catalogue.motor_mounts)]
     owned = frozenset(rng.sample(parts, 2))
     reports = [evaluate(c, body, catalogue.pairs) for c in every_configuration(catalogue, body)]
-    oracle = {
-        ids(report.configuration): rank_of(report, owned, order) for report in reports if report.fits
-    }
+    oracle = {ids(report.configuration): rank_of(report, owned, order) for report in reports if report.fits}
 
     solution = solve(catalogue, body, owned=owned, limit=10**6, distinct=False, order=order)
 
@@ -103,7 +104,9 @@ def test_the_cases_are_worth_solving() -> None:
     counts = []
     for seed in range(14):
         rng = random.Random(seed)
-        catalogue = random_catalogue(rng, fronts=2, wheels=3, tyres=1, spacers=1, mounts=2, plates=2, positions=2)
+        catalogue = random_catalogue(
+            rng, fronts=2, wheels=3, tyres=1, spacers=1, mounts=2, plates=2, positions=2
+        )
         counts.append(solve(catalogue, body_meant_for(rng, catalogue)).fitting)
     assert sum(count > 1 for count in counts) >= 6
     assert sum(count == 0 for count in counts) >= 1
@@ -140,15 +143,35 @@ def test_one_match_stands_for_each_geometry_and_names_its_twins(seed: int) -> No
         c = match.report.configuration
         front, rim, rear = c.front_suspension, c.front_wheel, c.rear_wheel
         return (
-            *(None if q is None else q.value for q in (
-                front.hub_width, front.kingpin_spacing, front.arm_length, front.bump_travel, front.steer_limit,
-                rim.offset, rim.rim_width, rim.rim_diameter, rear.offset, rear.rim_width, rear.rim_diameter,
-                c.front_tyre.diameter, c.front_tyre.width, c.front_tyre.rim_diameter,
-                c.rear_tyre.diameter, c.rear_tyre.width, c.rear_tyre.rim_diameter,
-                c.motor_mount.chain_length, c.plate.chain_length,
-            )),
-            c.motor_mount.layout, c.position.id, c.body_mount and c.body_mount.id,
-            c.front_spacer and c.front_spacer.thickness.value, c.rear_spacer and c.rear_spacer.thickness.value,
+            *(
+                None if q is None else q.value
+                for q in (
+                    front.hub_width,
+                    front.kingpin_spacing,
+                    front.arm_length,
+                    front.bump_travel,
+                    front.steer_limit,
+                    rim.offset,
+                    rim.rim_width,
+                    rim.rim_diameter,
+                    rear.offset,
+                    rear.rim_width,
+                    rear.rim_diameter,
+                    c.front_tyre.diameter,
+                    c.front_tyre.width,
+                    c.front_tyre.rim_diameter,
+                    c.rear_tyre.diameter,
+                    c.rear_tyre.width,
+                    c.rear_tyre.rim_diameter,
+                    c.motor_mount.chain_length,
+                    c.plate.chain_length,
+                )
+            ),
+            c.motor_mount.layout,
+            c.position.id,
+            c.body_mount and c.body_mount.id,
+            c.front_spacer and c.front_spacer.thickness.value,
+            c.rear_spacer and c.rear_spacer.thickness.value,
         )
 
     assert distinct.fitting == every.fitting
