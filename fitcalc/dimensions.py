@@ -21,6 +21,8 @@ class Unit(StrEnum):
     NONE = ""
     RPM_PER_VOLT = "rpm/V"
     NEWTON_PER_MM = "N/mm"
+    VOLT = "V"
+    KM_PER_HOUR = "km/h"
 
 
 class PartKind(StrEnum):
