@@ -13,7 +13,7 @@ from tests.reference.test_against_cp_sat import every_fit, plain_case
 
 
 def big_case():
-    """20 front ends, 60 wheels, 20 mounts, 20 plates, 5 positions: over 10^8 combinations, many of them fit."""
+    """20 front ends, 60 wheels, 20 mounts, 20 plates, 5 positions: over 10^8 combinations; many fit."""
     rng = random.Random(5)
     catalogue = random_catalogue(
         rng,
