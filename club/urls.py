@@ -13,5 +13,6 @@ urlpatterns = [
     path("account/sign-in/", views.sign_in, name="sign-in"),
     path("account/sign-out/", views.sign_out, name="sign-out"),
     path("health/", views.health, name="health"),
+    path("garage/", include("club.garage.urls")),
     path("", include("setups.urls")),
 ]

@@ -15,6 +15,7 @@ from django.contrib.auth.hashers import make_password
 from django.db.models import Model, Q, QuerySet
 from django.utils.text import slugify
 
+from setups.demo.hooks import leaving
 from setups.demo.members import EMAIL_DOMAIN, MEMBERS, PASSPHRASE
 from setups.demo.plans import Club, Figure, decimal
 from setups.models import (
@@ -325,6 +326,7 @@ def remove(club: Club, say: Say) -> None:
 
     Raises DemoError if rows that are not the demo's would go with them.
     """
+    leaving.send(sender=None, members=own_rows(club)[get_user_model()])
     others = strangers(club)
     if others:
         listed = ", ".join(f"{row._meta.verbose_name} “{row}”" for row in others[:5])

@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 from django.conf import settings
+from django.contrib.auth import get_user_model
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import IntegrityError, connection, transaction
 
 from setups.demo import RANDOM_SEED, club_of
+from setups.demo.hooks import moved_in
 from setups.demo.members import PASSPHRASE
-from setups.demo.store import DemoError, counted, load, load_members, remove
+from setups.demo.store import DemoError, counted, load, load_members, own_rows, remove
 from setups.models import Platform
 
 
@@ -52,6 +54,7 @@ class Command(BaseCommand):
                     remove(club, self._say)
                 load(club, self._say)
                 accounts = load_members(with_accounts, self._say)
+                moved_in.send(sender=None, members=own_rows(club)[get_user_model()], say=self._say)
         except DemoError as error:
             raise CommandError(str(error)) from error
         except IntegrityError as error:
