@@ -12,11 +12,11 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
 from fitcalc.fit import FitReport, evaluate
-from fitcalc.parts import Part, Slot
+from fitcalc.parts import Slot
 from fitcalc.solver import Match, Order
 from setups.forms import ChassisForm
 from setups.models import Body, BodyPart, ConfigurationPart, Platform
-from setups.services.changes import Change, Filled, Step, changes, slots_of, steps
+from setups.services.changes import Change, Filled, Way, changes, parts_in, slots_of, ways
 from setups.services.fitting import Answer, PlatformAnswer, answer, platforms_for, solved
 from setups.services.needs import needs_of
 from setups.services.twins import Beside, as_wide, beside
@@ -30,7 +30,9 @@ NEAR_A_FIT = 3
 SETS = 8
 """A check page offers so many sets as supplied to start from."""
 WAYS = 3
-"""A check page shows so many ways to make the chassis fit."""
+"""A check page shows so many ways to make the chassis fit,"""
+WEIGHED = 120
+"""out of so many that take the fewest parts while nobody counts their pieces."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,14 +43,6 @@ class Row:
     match: Match
     beside: Beside | None
     instead: list[Change]
-
-
-@dataclass(frozen=True, slots=True)
-class Way:
-    """One way to make a chassis fit, and what it takes."""
-
-    match: Match
-    steps: list[Step]
 
 
 def _bodies() -> QuerySet[Body]:
@@ -206,22 +200,29 @@ def _checked(request: HttpRequest, shown: Body, platform: Platform) -> dict[str,
             {slot.value: part for slot, part in filled.items() if slot is not Slot.POSITION},
         )
         report = evaluate(configuration, needs, catalogue.pairs)
-    owned = {part.id for part in filled.values() if isinstance(part, Part)}
-    (found,) = solved([platform], shelf, needs, owned=owned, limit=WAYS, misses=1, order=Order.FEWEST_CHANGES)
+    (found,) = solved(
+        [platform],
+        shelf,
+        needs,
+        owned=parts_in(filled),
+        limit=WEIGHED,
+        misses=1,
+        order=Order.FEWEST_CHANGES,
+    )
     return context | {
         "missing": missing,
         "report": report,
         "found": found,
-        "ways": _ways(found, filled, report),
+        "ways": _ways(found, filled, report)[:WAYS],
     }
 
 
 def _ways(found: PlatformAnswer, filled: Filled, report: FitReport | None) -> list[Way]:
     """The ways to make a chassis fit, fewest changes first; of one that fits, the clearer ones."""
-    ways = [Way(match, steps(filled, match)) for match in found.solution.matches]
+    every = ways(filled, found.solution.matches)
     if report is None or not report.fits:
-        return ways
-    return [way for way in ways if way.match.report.verdict.gravity < report.verdict.gravity]
+        return every
+    return [way for way in every if way.match.report.verdict.gravity < report.verdict.gravity]
 
 
 def _supplied(platform: Platform, form: ChassisForm) -> list[tuple[str, str]]:
