@@ -11,18 +11,18 @@ A small integer programme, solved by SciPy's HiGHS, several times over, each tim
 2. as few packs and offers of unknown price as possible: an unknown price is not zero, so such a pack is
    bought only where priced ones do not serve, and the total is then the least that the plan costs;
 3. the lowest cost;
-4. the fewest packs and offers: nothing is borrowed without need;
-5. the ways that stand first in their body's list, which is the solver's order of merit.
+4. the fewest packs and pieces taken over; then the ways that stand first in their body's list, which is
+   the solver's order of merit.
+
+The last is given up after a second, at no loss but of order: nothing is bought or borrowed without need.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from enum import StrEnum
 from itertools import chain
-from math import ceil, fsum, isfinite
+from math import ceil, inf, isfinite
 from time import monotonic
 from typing import Any
 
@@ -30,144 +30,46 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
-from fitcalc.parts import Configuration, Part, PartId
+from fitcalc.kits import (
+    KitPlan,
+    KitPlanError,
+    Line,
+    Offer,
+    OfferKind,
+    Pack,
+    Shortfall,
+    Use,
+    Wanted,
+    Way,
+    pack_of,
+    way_of,
+)
+from fitcalc.parts import PartId
 
-TIME_LIMIT = 10.0
-"""Seconds that a plan may take."""
+__all__ = [
+    "KitPlan",
+    "KitPlanError",
+    "Line",
+    "Offer",
+    "OfferKind",
+    "Pack",
+    "Shortfall",
+    "Use",
+    "Wanted",
+    "Way",
+    "pack_of",
+    "plan",
+    "way_of",
+]
 
-_ROUNDING = 1e-6
-"""By how much of itself the cost may be missed in steps 4 and 5: the solver's own tolerance."""
+TIME_LIMIT = 5.0
+"""Seconds that a plan may take; then the best one found is given, and said not to be proven the cheapest."""
 
+_MERIT_LIMIT = 1.0
+"""Seconds for the last aim, without which the plan is no dearer."""
 
-class KitPlanError(ValueError):
-    """A question that no plan can answer."""
-
-
-class Use(StrEnum):
-    """How the bodies are to be run."""
-
-    ONE_AT_A_TIME = "one_at_a_time"
-    AT_ONCE = "at_once"
-
-
-class OfferKind(StrEnum):
-    LEND = "lend"
-    PART_WITH = "part_with"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Way:
-    """One configuration with which a body can be run: pieces needed of each part."""
-
-    id: Hashable
-    pieces: Mapping[PartId, int]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
-    """A body to be run, with its ways, best first."""
-
-    body: Hashable
-    ways: tuple[Way, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pack:
-    """What a shop sells as one: pieces of each part in it, and its price (``None`` if not known).
-
-    ``available`` is how many can be had at all, ``None`` for as many as wanted.
-    """
-
-    id: Hashable
-    pieces: Mapping[PartId, int]
-    price: float | None
-    available: int | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Offer:
-    """What another member lends, at no cost, or parts with at ``price`` a piece (``None`` if yet to be
-    agreed): up to ``count`` pieces."""
-
-    id: Hashable
-    part: PartId
-    count: int
-    kind: OfferKind = OfferKind.LEND
-    price: float | None = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """One line of the shopping list: ``count`` packs, or pieces of an offer, at ``price`` each.
-
-    ``pieces`` is what all of them together bring. ``cost`` is ``None`` where the price is not known.
-    """
-
-    item: Pack | Offer
-    count: int
-    price: float | None
-    pieces: Mapping[PartId, int]
-
-    @property
-    def cost(self) -> float | None:
-        return None if self.price is None else self.count * self.price
-
-
-@dataclass(frozen=True, slots=True)
-class Shortfall:
-    """A body that cannot be run: the way that comes nearest, and the pieces it lacks, with all that is on
-    offer taken and the bodies of the plan served first. ``way`` is ``None`` for a body without any."""
-
-    body: Hashable
-    way: Way | None
-    missing: Mapping[PartId, int]
-
-
-@dataclass(frozen=True, slots=True)
-class KitPlan:
-    """What to buy and to take over or borrow, and how each body is then run.
-
-    ``cost`` is the sum of all known prices; ``cost_complete`` is false where a pack of unknown price is on
-    the list, so that the plan costs more. ``spare`` counts the pieces, owned or got, that no body uses.
-    """
-
-    use: Use
-    chosen: Mapping[Hashable, Way]
-    to_buy: tuple[Line, ...]
-    to_take: tuple[Line, ...]
-    spare: Mapping[PartId, int] = field(default_factory=dict)
-    left_out: tuple[Shortfall, ...] = ()
-
-    @property
-    def shopping_list(self) -> tuple[Line, ...]:
-        """Packs first, then offers, each in the order in which they were given."""
-        return self.to_buy + self.to_take
-
-    @property
-    def cost(self) -> float:
-        return fsum(line.cost for line in self.shopping_list if line.cost is not None)
-
-    @property
-    def cost_complete(self) -> bool:
-        return all(line.cost is not None for line in self.shopping_list)
-
-    @property
-    def complete(self) -> bool:
-        """Whether all the wanted bodies can be run."""
-        return not self.left_out
-
-
-def way_of(configuration: Configuration, id: Hashable) -> Way:
-    """The pieces of a configuration: two of a wheel, tyre or spacer at each end, one of the others."""
-    pieces: Counter[PartId] = Counter()
-    for slot, part in configuration.parts():
-        pieces[part.id] += slot.pieces
-    return Way(id=id, pieces=pieces)
-
-
-def pack_of(part: Part) -> Pack:
-    """The pack that a part is sold in."""
-    return Pack(id=part.id, pieces={part.id: part.pack_size}, price=part.price)
+_ROUNDING = 1e-7
+"""By how much of itself the cost may be missed in step 4: the solver's own tolerance."""
 
 
 def plan(
@@ -180,7 +82,7 @@ def plan(
     """The cheapest kit for the ``wanted`` bodies, by the order of aims above.
 
     ``owned`` counts pieces. Raises KitPlanError for a body, pack or offer given twice, a count or price that
-    is negative or not finite, and for a question too large to answer in ``TIME_LIMIT``.
+    is negative or not finite, and if not even one plan is found in ``TIME_LIMIT``.
     """
     _check(wanted, owned, packs, offers)
     programme = _Programme(wanted, owned, packs, offers, use)
@@ -237,6 +139,7 @@ class _Programme:
         self.offers = [offer for offer in offers if offer.count and offer.part in needed]
         self.columns = len(self.ways) + len(self.packs) + len(self.offers)
         self.most = [self._most(pack) for pack in self.packs]
+        self.proven = True
 
     def _most(self, pack: Pack) -> int:
         """How many of a pack any plan can use."""
@@ -255,7 +158,7 @@ class _Programme:
 
     def solve(self) -> Any:
         """Whole numbers, one a column, that meet the aims in their order."""
-        best = np.zeros(self.columns, dtype=int)
+        best, found = np.zeros(self.columns, dtype=int), False
         if not self.ways:
             return best
         deadline = monotonic() + TIME_LIMIT
@@ -269,20 +172,47 @@ class _Programme:
                 constraints=rows,
                 bounds=Bounds(0, np.array(most, dtype=float)),
                 integrality=np.ones(self.columns),
-                options={"mip_rel_gap": 0.0, "time_limit": max(deadline - monotonic(), 0.1)},
+                options={
+                    "mip_rel_gap": 0.0,
+                    "time_limit": max(deadline - monotonic(), 0.1) if needed else _MERIT_LIMIT,
+                },
             )
-            if result.status == 0:
-                best = np.round(result.x).astype(int)
-            elif needed:
+            if result.x is not None:
+                best, found = np.round(result.x).astype(int), True
+            elif not found:
                 raise KitPlanError(
-                    "there are too many ways to run these bodies to find the cheapest kit in time; choose "
-                    "fewer bodies, or fewer configurations for each"
+                    "there are too many ways to run these bodies to find a kit in time; choose fewer bodies, "
+                    "or fewer configurations for each"
                 )
+            self.proven = self.proven and (result.status == 0 or not needed)
             won = float(aim @ best)
             whole = bool(np.all(aim == np.round(aim)))
             slack = 0.5 if whole else _ROUNDING * max(1.0, won)
             rows = [*rows, LinearConstraint(aim[None, :], -np.inf, won + slack)]
+        return self._without_needless(best)
+
+    def _without_needless(self, best: Any) -> Any:
+        """The plan without the packs and pieces that its ways do not need, the dearest dropped first."""
+        things: list[Pack | Offer] = [*self.packs, *self.offers]
+        brings = [pack.pieces for pack in self.packs] + [{offer.part: 1} for offer in self.offers]
+        first = len(self.ways)
+        spare = self._stock(best) - self._used(self._chosen(best))
+        prices = [inf if thing.price is None else thing.price for thing in things]
+        for i in sorted(range(len(things)), key=lambda i: -prices[i]):
+            while best[first + i] and all(spare[part] >= count for part, count in brings[i].items()):
+                best[first + i] -= 1
+                spare.subtract(brings[i])
         return best
+
+    def _chosen(self, best: Any) -> dict[Hashable, Way]:
+        return {body.body: way for (body, way), on in zip(self.ways, best, strict=False) if on}
+
+    def _stock(self, best: Any) -> Counter[PartId]:
+        """Pieces owned and got."""
+        stock: Counter[PartId] = Counter(dict(self.owned))
+        for part, columns in self._supply().items():
+            stock[part] += sum(int(best[column]) * count for column, count in columns)
+        return stock
 
     def _aims(self) -> list[tuple[Any, bool]]:
         """What to make least, in order, and whether the plan is wrong without it."""
@@ -294,28 +224,44 @@ class _Programme:
             (np.array([-1.0] * len(self.ways) + idle), True),
             (np.array(none + [float(thing.price is None) for thing in things]), True),
             (np.array(none + [thing.price or 0.0 for thing in things]), True),
-            (np.array(none + [1.0] * len(things)), False),
-            (np.array(merit + idle), False),
+            (np.array(merit + [1.0 + sum(merit)] * len(things)), False),
         ]
 
     def _rows(self) -> list[LinearConstraint]:
-        """One way a body at most, and pieces needed not above pieces there."""
+        """One way a body at most, and no more pieces needed than there are: Σ need * way <= owned + supply.
+
+        One at a time, the rows are for each body, part and number n of pieces that a way of it needs beyond
+        what is owned: Σ n * way <= Σ min(pieces, n) * pack, over the ways that need as many or more. In
+        whole numbers that says the same; between them it leaves far less room, which is what the solver's
+        time goes by.
+        """
         entries: list[tuple[int, int, float]] = []
-        upper: list[float] = [1.0] * len(self.wanted)
-        demands: dict[tuple[Hashable, PartId], int] = {}
-        row_of = {id(body): row for row, body in enumerate(self.wanted)}
-        for column, (body, way) in enumerate(self.ways):
-            entries.append((row_of[id(body)], column, 1.0))
-            whose = body.body if self.use is Use.ONE_AT_A_TIME else None
-            for part, count in way.pieces.items():
-                if count:
-                    row = demands.setdefault((whose, part), len(upper))
-                    if row == len(upper):
-                        upper.append(float(self.owned.get(part, 0)))
-                    entries.append((row, column, float(count)))
+        upper: list[float] = []
         supply = self._supply()
-        for (_, part), row in demands.items():
-            entries += [(row, column, -float(count)) for column, count in supply.get(part, ())]
+        total: dict[PartId, list[tuple[int, int]]] = {}
+        column = 0
+        for body in self.wanted:
+            lacking: dict[PartId, list[tuple[int, int]]] = {}
+            for way in body.ways:
+                entries.append((len(upper), column, 1.0))
+                for part, count in way.pieces.items():
+                    total.setdefault(part, []).append((column, count))
+                    if count > self.owned.get(part, 0):
+                        lacking.setdefault(part, []).append((column, count - self.owned.get(part, 0)))
+                column += 1
+            upper.append(1.0)
+            if self.use is Use.AT_ONCE:
+                continue
+            for part, columns in lacking.items():
+                for n in {count for _, count in columns}:
+                    entries += [(len(upper), at, float(n)) for at, count in columns if count >= n]
+                    entries += [(len(upper), at, -float(min(count, n))) for at, count in supply.get(part, ())]
+                    upper.append(0.0)
+        if self.use is Use.AT_ONCE:
+            for part, columns in total.items():
+                entries += [(len(upper), at, float(count)) for at, count in columns]
+                entries += [(len(upper), at, -float(count)) for at, count in supply.get(part, ())]
+                upper.append(float(self.owned.get(part, 0)))
         at_row, at_column, figures = zip(*entries, strict=True)
         matrix = coo_array((figures, (at_row, at_column)), shape=(len(upper), self.columns)).tocsr()
         return [LinearConstraint(matrix, -np.inf, np.array(upper))]
@@ -331,9 +277,8 @@ class _Programme:
 
     def read(self, best: Any) -> KitPlan:
         """The plan that the columns spell."""
-        ways = len(self.ways)
-        taken = best[ways:].tolist()
-        chosen = {body.body: way for (body, way), on in zip(self.ways, best, strict=False) if on}
+        chosen = self._chosen(best)
+        taken = best[len(self.ways) :].tolist()
         packs = [
             Line(pack, count, pack.price, {part: n * count for part, n in pack.pieces.items()})
             for pack, count in zip(self.packs, taken, strict=False)
@@ -344,16 +289,14 @@ class _Programme:
             for offer, count in zip(self.offers, taken[len(self.packs) :], strict=True)
             if count
         ]
-        stock: Counter[PartId] = Counter(dict(self.owned))
-        for line in packs + offers:
-            stock.update(line.pieces)
         return KitPlan(
             self.use,
             chosen,
             tuple(packs),
             tuple(offers),
-            dict(stock - self._used(chosen)),
+            dict(self._stock(best) - self._used(chosen)),
             tuple(self._shortfall(body, chosen) for body in self.wanted if body.body not in chosen),
+            self.proven,
         )
 
     def _used(self, chosen: Mapping[Hashable, Way]) -> Counter[PartId]:

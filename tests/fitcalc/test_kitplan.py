@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import milp
 
 from fitcalc.kitplan import (
     KitPlanError,
@@ -226,11 +227,48 @@ class TestBadInput:
 
     def test_a_question_too_large_for_the_time_is_refused_in_words(self, monkeypatch):
         class Unfinished:
-            status = 1
+            status, x = 1, None
 
         monkeypatch.setattr("fitcalc.kitplan.milp", lambda *args, **kwargs: Unfinished())
         with pytest.raises(KitPlanError, match="choose fewer bodies"):
             plan([COUPE], {}, [MOUNT])
+
+
+class TestWhenTimeRunsOut:
+    def unfinished(self, monkeypatch, after: int):
+        """The solver finds its plans, but from the call ``after`` on cannot prove them."""
+        calls = []
+
+        def solver(*args, **kwargs):
+            result = milp(*args, **kwargs)
+            calls.append(result)
+            if len(calls) >= after:
+                result.status = 1
+            return result
+
+        monkeypatch.setattr("fitcalc.kitplan.milp", solver)
+
+    def test_a_plan_that_may_not_be_the_cheapest_says_so(self, monkeypatch):
+        self.unfinished(monkeypatch, after=2)
+        found = plan([COUPE, ESTATE], {}, [WHEELS, MOUNT, LONG_MOUNT])
+        assert found.complete
+        assert not found.proven
+
+    def test_the_cheapest_plan_stays_proven_without_its_last_order(self, monkeypatch):
+        self.unfinished(monkeypatch, after=3)
+        assert plan([COUPE, ESTATE], {}, [WHEELS, MOUNT, LONG_MOUNT]).proven
+
+    def test_nothing_needless_is_bought_even_if_the_solver_would(self, monkeypatch):
+        def lavish(*args, **kwargs):
+            result = milp(*args, **kwargs)
+            result.x = kwargs["bounds"].ub.copy()
+            return result
+
+        monkeypatch.setattr("fitcalc.kitplan.milp", lavish)
+        offers = [Offer(id="from Ada", part="wheel", count=4)]
+        found = plan([body("coupé", {"wheel": 4})], {}, [WHEELS], offers)
+        assert found.to_buy == ()
+        assert taken(found) == {"from Ada": 4}
 
 
 class TestConfigurations:
