@@ -5,15 +5,14 @@ Everything under /api/ is answered as RFC 9457 problem details, the rest as a pa
 
 from __future__ import annotations
 
-from http import HTTPStatus
-
 from django.conf import settings
 from django.core.exceptions import BadRequest, RequestDataTooBig, TooManyFieldsSent
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.template.defaultfilters import filesizeformat
 from django.template.loader import render_to_string
 
 from club.context import site
+from setups.api.problems import problem
 
 
 def refuse(
@@ -24,13 +23,7 @@ def refuse(
     ``template`` is the page (that of the status without it) and words what is left empty.
     """
     if request.path.startswith("/api/"):
-        problem = {
-            "type": "about:blank",
-            "title": title or HTTPStatus(status).phrase,
-            "status": status,
-            "detail": detail or HTTPStatus(status).description,
-        }
-        return JsonResponse(problem, status=status, content_type="application/problem+json")
+        return problem(request, status, f"{title}. {detail}" if title and detail else title or detail)
     page = render_to_string(
         template or f"{status}.html", {"status": status, "title": title, "detail": detail}, request
     )
@@ -101,10 +94,5 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
 def failed(request: HttpRequest) -> HttpResponse:
     """500, for ``handler500``; reads neither the database nor the session, which may be what failed."""
     if request.path.startswith("/api/"):
-        return refuse(
-            request,
-            500,
-            "The site made a mistake",
-            "It has been noted. Try again later; if it stays, tell the club.",
-        )
+        return problem(request, 500)
     return HttpResponse(render_to_string("500.html", site(request)), status=500)
