@@ -9,6 +9,8 @@ CSRF_TRUSTED_ORIGINS  origins that forms may come from, where they differ from t
 SECRET_KEY            signs sessions; made once and kept in SECRET_KEY_FILE (`.secret-key`) without it
 STATIC_ROOT           where `collectstatic` puts the style sheets; `staticfiles` without it
 CONN_MAX_AGE          seconds that a PostgreSQL connection is kept; 60 without it
+API_RATE              computations a caller may ask of the API; 300/minute without it, empty for no limit
+PROXIES               proxies in front of the site that add to X-Forwarded-For; one with HTTPS, else none
 LOG_LEVEL             INFO without it
 DEBUG                 True for Django's own error pages, with the code: never where others can see them
 """
@@ -34,6 +36,8 @@ SECRET_KEY = env.str("SECRET_KEY", default="") or kept_key(
 )
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+# Without a proxy, X-Forwarded-For is whatever the caller writes into it.
+PROXIES = env.int("PROXIES", default=1 if env.bool("HTTPS", default=False) else 0)
 
 CLUB_NAME = env.str("CLUB_NAME", default="Club setup library")
 CURRENCY = env.str("CURRENCY", default="€")
@@ -51,6 +55,7 @@ INSTALLED_APPS = [
     "django_filters",
     "rest_framework",
     "drf_spectacular",
+    "drf_spectacular_sidecar",
     "club",
     "setups",
 ]
@@ -158,18 +163,37 @@ REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticatedOrReadOnly"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["setups.api.parsing.Json"],
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
     "DEFAULT_PAGINATION_CLASS": "setups.api.paging.ByCursor",
+    "DEFAULT_THROTTLE_RATES": {"computing": env.str("API_RATE", default="300/minute")},
+    "NUM_PROXIES": PROXIES,
     "EXCEPTION_HANDLER": "setups.api.problems.problem_handler",
-    "PAGE_SIZE": 50,
+    "URL_FORMAT_OVERRIDE": None,
+    "TEST_REQUEST_DEFAULT_FORMAT": "json",
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Club setup library",
-    "DESCRIPTION": "What a body needs, what fits a chassis, and why. Lengths in mm, angles in degrees.",
+    "DESCRIPTION": "What a body needs, what fits a chassis, and why. Lengths in mm, angles in degrees, masses in g. "
+    "Errors are problem details (RFC 9457) whose type is an address that explains them.",
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
     "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": r"/api(/v[0-9]+)?",
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "setups.api.schema.describe_problems",
+    ],
+    "TAGS": [
+        {"name": "Library", "description": "What the club knows: the same for everybody, to be cached by its ETag."},
+        {"name": "Computing", "description": "Answers computed from what is posted. Nothing is stored."},
+        {"name": "Contents and problems", "description": "What there is, and what each kind of error means."},
+    ],
+    "ENUM_NAME_OVERRIDES": {
+        "AxleEnum": "setups.api.reports.AXLES",
+        "SlotEnum": "setups.api.reports.SLOTS",
+        "UnitEnum": "setups.api.reports.UNITS",
+    },
 }
 
 LOGGING = {

@@ -14,5 +14,6 @@ urlpatterns = [
     path("account/sign-out/", views.sign_out, name="sign-out"),
     path("health/", views.health, name="health"),
     path("garage/", include("club.garage.urls")),
+    path("api/", include("setups.api.urls")),
     path("", include("setups.urls")),
 ]

@@ -1,0 +1,276 @@
+"""Reading the library: lists and single things, the same for everybody."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django.db.models import Model, Prefetch, QuerySet
+from django.http import HttpResponse
+from django.urls import reverse
+from django.utils.cache import patch_cache_control
+from django.utils.decorators import method_decorator
+from django.views.decorators.http import conditional_page
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_view
+from rest_framework import serializers, viewsets
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from setups import models
+
+from . import filters
+from . import serializers as written
+from .problems import PROBLEMS, Problem, shown
+
+FIELDS = "fields"
+LIBRARY, COMPUTING, CONTENTS = "Library", "Computing", "Contents and problems"
+
+
+class Open(APIView):
+    """Anybody may call, and gets the same answer as everybody; parameters that are not known are refused."""
+
+    authentication_classes: ClassVar[list[Any]] = []
+    permission_classes: ClassVar[list[Any]] = []
+
+    def parameters(self) -> set[str]:
+        """Names of the parameters that this address takes."""
+        return set()
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        known = sorted(self.parameters())
+        takes = f"It takes {', '.join(known)}." if known else "It takes none."
+        errors = [
+            {"parameter": name[:60], "detail": f"There is no parameter {shown(name)} here. {takes}"}
+            for name in request.query_params
+            if name not in known
+        ]
+        if errors:
+            raise Problem("unknown-parameter", " ".join(error["detail"] for error in errors[:1]), errors)
+        twice = [name for name in known if len(request.query_params.getlist(name)) > 1]
+        if twice:
+            said = "This parameter is given more than once: which of them is meant?"
+            raise serializers.ValidationError({name: [said] for name in twice})
+
+
+@method_decorator(conditional_page, name="dispatch")
+class Reading(Open):
+    """GET with an ETag of the answer's content; a cache may keep it if it asks each time."""
+
+    def finalize_response(self, request: Request, response: HttpResponse, *args: Any, **kwargs: Any) -> Any:
+        answer = super().finalize_response(request, response, *args, **kwargs)
+        if answer.status_code == 200:
+            patch_cache_control(answer, public=True, no_cache=True)
+        return answer
+
+
+class Library(Reading, viewsets.ReadOnlyModelViewSet):
+    """A table of the library. ``joined`` and ``fetched`` say what a field needs to be read along with it."""
+
+    model: ClassVar[type[Model]]
+    lookup_field = "slug"
+    lookup_value_converter = "slug"
+    joined: ClassVar[dict[str, tuple[str, ...]]] = {}
+    fetched: ClassVar[dict[str, tuple[str | Prefetch, ...]]] = {}
+
+    def parameters(self) -> set[str]:
+        if self.detail:
+            return {FIELDS}
+        paging = self.pagination_class
+        return {
+            FIELDS,
+            paging.cursor_query_param,
+            paging.page_size_query_param,
+            *self.filterset_class.base_filters,
+        }
+
+    def get_queryset(self) -> QuerySet[Any]:
+        found = self.model._default_manager.all()
+        wanted = self.wanted()
+        joined = [path for field in wanted for path in self.joined.get(field, ())]
+        fetched = [path for field in wanted for path in self.fetched.get(field, ())]
+        if joined:
+            found = found.select_related(*joined)
+        return found.prefetch_related(*fetched)
+
+    def wanted(self) -> list[str]:
+        """Names of the fields to answer with: those of the parameter, else all."""
+        known = list(self.serializer_class().fields)
+        given = self.request.query_params.get(FIELDS)
+        if given is None:
+            return known
+        names = [name.strip() for name in given.split(",")]
+        if unknown := [name for name in names if name not in known]:
+            said = f"{', '.join(map(shown, unknown[:5]))} is no field here. Known are {', '.join(known)}."
+            raise serializers.ValidationError({FIELDS: [said]})
+        return names
+
+    def get_serializer(self, *args: Any, **kwargs: Any) -> Any:
+        serializer = super().get_serializer(*args, **kwargs)
+        fields = getattr(serializer, "child", serializer).fields
+        for name in set(fields) - set(self.wanted()):
+            fields.pop(name)
+        return serializer
+
+    def get_object(self) -> Any:
+        key = self.kwargs[self.lookup_field]
+        found = self.get_queryset().filter(**{self.lookup_field: key}).first()
+        if found is None:
+            name = self.model._meta.verbose_name
+            places = reverse(f"{self.basename}-list")
+            raise Problem(
+                "not-found", f"No {name} is called {shown(key)} here: {places} lists those that are."
+            )
+        return found
+
+
+def along(path: str, model: type[Model], *joined: str) -> Prefetch:
+    """The rows of ``path`` with what each refers to, in one query."""
+    return Prefetch(path, model._default_manager.select_related(*joined))
+
+
+def described(view: type[Library]) -> type[Library]:
+    """The view with its sparse fields in the schema."""
+    known = ", ".join(view.serializer_class().fields)
+    fields = OpenApiParameter(
+        FIELDS,
+        OpenApiTypes.STR,
+        description=f"Names with commas; the answer then has these fields only, of {known}.",
+    )
+    plural, name = view.model._meta.verbose_name_plural, view.model._meta.verbose_name
+    return extend_schema_view(
+        list=extend_schema(
+            tags=[LIBRARY],
+            summary=f"List {plural}",
+            parameters=[fields],
+            operation_id=f"list_{plural}".replace(" ", "_"),
+        ),
+        retrieve=extend_schema(
+            tags=[LIBRARY],
+            summary=f"One {name}",
+            parameters=[fields],
+            operation_id=f"get_{name}".replace(" ", "_"),
+        ),
+    )(view)
+
+
+@described
+class Makers(Library):
+    """Makers of bodies, parts and platforms."""
+
+    model = models.Maker
+    queryset = models.Maker.objects.all()
+    serializer_class = written.MakerSerializer
+    filterset_class = filters.MakerFilter
+
+
+@described
+class Platforms(Library):
+    """Chassis families with their mounting positions, published wheelbases and what counts as a fit."""
+
+    model = models.Platform
+    queryset = models.Platform.objects.all()
+    serializer_class = written.PlatformSerializer
+    filterset_class = filters.PlatformFilter
+    joined: ClassVar = {"maker": ("maker",)}
+    fetched: ClassVar = {
+        "positions": ("positions",),
+        "known_wheelbases": (
+            along("known_wheelbases", models.KnownWheelbase, "motor_mount", "plate", "position"),
+        ),
+    }
+
+
+@described
+class Parts(Library):
+    """What can be bought and fitted: dimensions, pack, the platforms it is sold for, what goes with what."""
+
+    model = models.Part
+    queryset = models.Part.objects.all()
+    serializer_class = written.PartSerializer
+    filterset_class = filters.PartFilter
+    joined: ClassVar = {"maker": ("maker",)}
+    fetched: ClassVar = {
+        "dimensions": ("dimensions",),
+        "platforms": (along("fitments", models.Fitment, "platform"),),
+        "pairs": (along("pairs", models.PartPair, "other"), along("paired_by", models.PartPair, "part")),
+    }
+
+
+@described
+class Bodies(Library):
+    """Bodies: their dimensions with doubt and source, what their floor takes, what their maker states."""
+
+    model = models.Body
+    queryset = models.Body.objects.all()
+    serializer_class = written.BodySerializer
+    filterset_class = filters.BodyFilter
+    joined: ClassVar = {"maker": ("maker",)}
+    fetched: ClassVar = {
+        "dimensions": ("dimensions",),
+        "part_rules": (along("part_rules", models.BodyPart, "part"),),
+    }
+
+
+@described
+class Configurations(Library):
+    """Named sets of parts on a platform, one part a slot."""
+
+    model = models.Configuration
+    queryset = models.Configuration.objects.all()
+    serializer_class = written.ConfigurationSerializer
+    filterset_class = filters.ConfigurationFilter
+    lookup_field = "pk"
+    lookup_value_converter = "int"
+    joined: ClassVar = {"platform": ("platform",), "position": ("position",), "body": ("body",)}
+    fetched: ClassVar = {"parts": (along("slots", models.ConfigurationPart, "part"),)}
+
+
+class Contents(Reading):
+    """What there is: the address of each list, of the computing endpoints and of the documentation."""
+
+    @extend_schema(
+        operation_id="contents",
+        tags=[CONTENTS],
+        summary="What there is",
+        responses={
+            200: {"type": "object", "additionalProperties": {"type": "string", "format": "uri-reference"}}
+        },
+    )
+    def get(self, request: Request) -> Response:
+        names = ("bodies", "parts", "platforms", "makers", "configurations")
+        singular = ("body", "part", "platform", "maker", "configuration")
+        lists = {name: reverse(f"api-{one}-list") for name, one in zip(names, singular, strict=True)}
+        other = {name: reverse(f"api-{name}") for name in ("fit", "solve", "schema", "docs", "problems")}
+        return Response(lists | other)
+
+
+class Problems(Reading):
+    """The kinds of problem that an answer of 400 or above can be of."""
+
+    @extend_schema(
+        operation_id="list_problems",
+        tags=[CONTENTS],
+        summary="Kinds of problem",
+        responses=written.KindSerializer(many=True),
+    )
+    def get(self, request: Request) -> Response:
+        return Response(written.KindSerializer(PROBLEMS.values(), many=True).data)
+
+
+class OneProblem(Reading):
+    """What one kind of problem means and what to do about it: where a problem's ``type`` leads."""
+
+    @extend_schema(
+        operation_id="get_problem",
+        tags=[CONTENTS],
+        summary="One kind of problem",
+        responses=written.KindSerializer,
+    )
+    def get(self, request: Request, code: str) -> Response:
+        if code not in PROBLEMS:
+            raise Problem(
+                "not-found", f"No problem is called {shown(code)}: {reverse('api-problems')} lists them."
+            )
+        return Response(written.KindSerializer(PROBLEMS[code]).data)

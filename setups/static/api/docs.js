@@ -1,0 +1,28 @@
+"use strict";
+
+// The page's scheme is the reader's; the viewer's style sheet wants a class for the dark one.
+const dark = matchMedia("(prefers-color-scheme: dark)");
+const follow = () => document.documentElement.classList.toggle("dark-mode", dark.matches);
+dark.addEventListener("change", follow);
+follow();
+
+const place = document.getElementById("api-docs");
+SwaggerUIBundle({
+  url: place.dataset.schema,
+  domNode: place,
+  presets: [SwaggerUIBundle.presets.apis],
+  layout: "BaseLayout",
+  syntaxHighlight: false,
+  validatorUrl: null,
+  defaultModelsExpandDepth: 0,
+});
+
+// What the viewer leaves out: names for its choices, and the keyboard's way into what scrolls.
+const complete = () => {
+  for (const choice of place.querySelectorAll("select:not([aria-label])")) {
+    const row = choice.closest("[data-param-name]");
+    choice.setAttribute("aria-label", row ? row.dataset.paramName : "Media type");
+  }
+  for (const text of place.querySelectorAll("pre:not([tabindex])")) text.setAttribute("tabindex", "0");
+};
+new MutationObserver(complete).observe(place, { childList: true, subtree: true });

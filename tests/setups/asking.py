@@ -1,0 +1,53 @@
+"""How a program asks the API, and what every refusal must be."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from django.test import Client
+from django.utils.encoding import escape_uri_path
+
+from setups.api.problems import PROBLEMS
+
+
+def program() -> Client:
+    """A caller who sees a mistake of the site as the answer that it gives, not as an exception."""
+    return Client(raise_request_exception=False)
+
+
+def post(path: str, content: Any, **headers: str) -> Any:
+    """The answer to ``content`` (a value, or text that stands as it is) posted to an address below v1."""
+    text = content if isinstance(content, (str, bytes)) else json.dumps(content)
+    return program().post(f"/api/v1/{path}", text, content_type="application/json", headers=headers)
+
+
+def get(path: str, **headers: str) -> Any:
+    return program().get(f"/api/v1/{path}", headers=headers)
+
+
+def names(path: str, field: str = "name") -> list[str]:
+    """``field`` of everything in a list."""
+    answer = get(path)
+    assert answer.status_code == 200, answer.content
+    return [row[field] for row in answer.json()["results"]]
+
+
+def refused(answer: Any, status: int, code: str) -> dict[str, Any]:
+    """The problem that ``answer`` is; it must be of ``code`` and say what RFC 9457 has it say."""
+    assert answer.status_code == status, answer.content[:500]
+    assert answer["Content-Type"] == "application/problem+json"
+    assert answer["Cache-Control"] == "no-store"
+    problem = answer.json()
+    assert problem["type"] == f"/api/problems/{code}"
+    assert problem["title"] == PROBLEMS[code].title
+    assert problem["status"] == status
+    assert problem["detail"]
+    assert problem["instance"] == escape_uri_path(answer.wsgi_request.path)
+    assert "Traceback" not in answer.content.decode()
+    return problem
+
+
+def pointed(answer: Any) -> dict[str, str]:
+    """Pointer -> what is said of it, for content with mistakes."""
+    return {error["pointer"]: error["detail"] for error in refused(answer, 400, "invalid-content")["errors"]}
