@@ -220,19 +220,25 @@ def _axe() -> str:
 AXE = _axe()
 
 
-@pytest.fixture(scope="session")
-def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Chrome]:
-    """One browser a test process, with a profile of its own."""
+def start_chromium(profile: Path) -> Chrome:
+    """A headless Chromium that keeps what it keeps in the folder ``profile``."""
     programs = shutil.which("chromium"), shutil.which("chromedriver")
     assert all(programs), "Chromium and its driver are needed: apt-get install chromium chromium-driver"
     options = ChromeOptions()
     options.binary_location = programs[0]
-    for flag in (*FLAGS, f"--user-data-dir={tmp_path_factory.mktemp('chromium')}"):
+    for flag in (*FLAGS, f"--user-data-dir={profile}"):
         options.add_argument(flag)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
     driver = Chrome(options=options, service=ChromeService(programs[1]))
     driver.set_page_load_timeout(30)
     driver.set_script_timeout(30)
+    return driver
+
+
+@pytest.fixture(scope="session")
+def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Chrome]:
+    """One browser a test process, with a profile of its own."""
+    driver = start_chromium(tmp_path_factory.mktemp("chromium"))
     yield driver
     driver.quit()
 

@@ -13,12 +13,12 @@ from tests.factories import full_catalogue
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture()
+@pytest.fixture
 def library():
     return full_catalogue()
 
 
-@pytest.fixture()
+@pytest.fixture
 def codes(library) -> list[str]:
     """Codes of the configurations that fit, best first."""
     (found,) = answer(library.body).platforms
@@ -92,7 +92,8 @@ def test_more_than_six_are_cut_to_six_with_a_word(client, library, codes):
 
 
 @pytest.mark.parametrize(
-    "wrong", ["", "x", "1-2-3", "nan", "-".join(["0"] * 13), "9" * 5000, "1-1-" + "-".join(["999999"] * 11), "\x00"]
+    "wrong",
+    ["", "x", "1-2-3", "nan", "-".join(["0"] * 13), "9" * 5000, "1-1-" + "-".join(["999999"] * 11), "\x00"],
 )
 def test_a_car_that_cannot_be_read_is_answered_in_words(client, library, codes, wrong):
     response = ask(client, [codes[0], wrong], library.body)
