@@ -15,8 +15,8 @@ def words(answer: Any) -> str:
     _, found, rest = text.partition("<main")
     text = rest.partition("</main>")[0].partition(">")[2] if found else text
     plain = re.sub(r"<(svg|style)\b.*?</\1>", " ", text, flags=re.DOTALL)
-    plain = re.sub(r"</?(span|strong|a|b|em)\b[^>]*>", "", plain)
-    return SPACES.sub(" ", html.unescape(re.sub(r"<[^>]+>", " ", plain))).strip()
+    plain = SPACES.sub(" ", html.unescape(re.sub(r"<[^>]+>", " ", plain))).strip()
+    return re.sub(r" ([.,:;)])", r"\1", plain)
 
 
 def part(answer: Any, opening: str, closing: str) -> str:
