@@ -21,7 +21,7 @@ from fitcalc.parts import Slot
 from fitcalc.reverse import reach, stands
 from fitcalc.solver import Order, solve
 from setups.models import Body, Part, Platform
-from setups.services.changes import Filled, Step, steps
+from setups.services.changes import Change, Filled, changes
 from setups.translate import (
     Shelf,
     body_of,
@@ -96,6 +96,14 @@ def short_of(match: Match, counts: Mapping[Any, int]) -> tuple[calc.Part, ...]:
 
 
 @dataclass(frozen=True, slots=True)
+class Step:
+    """One change to a chassis; ``part`` is what has to be bought for it, ``None`` if it is at hand."""
+
+    change: Change
+    part: calc.Part | None
+
+
+@dataclass(frozen=True, slots=True)
 class Fitting:
     """A body that goes on a chassis: what to change on it, ``buy`` of which has to be bought."""
 
@@ -153,11 +161,9 @@ def what_fits(chassis: Chassis, bodies: Sequence[Body], shelf: Shelf) -> Fits:
 
 def _steps(filled: Filled, match: Match) -> list[Step]:
     """The changes to a chassis; that a body's own mount comes with it is not one unless it is bought."""
-    return [
-        step
-        for step in steps(filled, match)
-        if step.change.slot is not Slot.BODY_MOUNT or step.part is not None
-    ]
+    to_buy = dict(match.to_buy)
+    found = [Step(one, to_buy.get(one.slot)) for one in changes(filled, match.report.configuration)]
+    return [step for step in found if step.change.slot is not Slot.BODY_MOUNT or step.part is not None]
 
 
 @dataclass(frozen=True, slots=True)
