@@ -170,18 +170,34 @@ def search_of(
     owned: frozenset[PartId],
     order: Order,
     most_changes: int | None = None,
-) -> Search:
-    """The groups' candidates judged and ranked; of each group only those with at most ``most_changes``."""
+) -> Search | None:
+    """The groups' candidates judged and ranked.
+
+    With ``most_changes``, only candidates that can be part of a fit with so few parts to change: ``None`` as
+    soon as a group has none, and what one group needs at least is no longer there for the next.
+    """
     platform = catalogue.platform
     placing = placing_of(platform, body, mount)
     inside, spanning = _split_rules(catalogue.pairs, lists)
 
+    left = most_changes
+    if left is not None:
+        left -= int(_slot_weights(Slot.BODY_MOUNT, (mount,), owned)[0][0])
+
+    def changes_of(slots: tuple[Slot, ...], index: Any) -> Any:
+        weights = [_slot_weights(slot, lists[slot], owned)[0] for slot in slots]
+        return sum(weight[row] for weight, row in zip(weights, index, strict=True))
+
+    def spent(slots: tuple[Slot, ...], index: Any, end: EndGroup | ChainGroup) -> int | None:
+        """Parts that the group needs at least to hold its rules; ``None`` if it cannot."""
+        feasible = changes_of(slots, index)[end.checks.failures == 0]
+        return int(feasible.min()) if len(feasible) else None
+
     def product(slots: tuple[Slot, ...]) -> tuple[Any, ...]:
         shape = tuple(len(lists[slot]) for slot in slots)
         index = np.indices(shape).reshape(len(slots), -1)
-        if most_changes is not None:
-            weights = [_slot_weights(slot, lists[slot], owned)[0] for slot in slots]
-            index = index[:, sum(w[row] for w, row in zip(weights, index, strict=True)) <= most_changes]
+        if left is not None:
+            index = index[:, changes_of(slots, index) <= left]
         keep = np.ones(index.shape[1], dtype=bool)
         for (first, second), allowed in inside.items():
             if first in slots and second in slots:
@@ -198,10 +214,22 @@ def search_of(
     suspensions, front_wheels, front_tyres, front_spacers = (lists[slot] for slot in FRONT_SLOTS)
     axles, rear_wheels, rear_tyres, rear_spacers = (lists[slot] for slot in REAR_SLOTS)
     motor_mounts, plates, positions = (lists[slot] for slot in CHAIN_SLOTS)
-    fi, ri, ci = product(FRONT_SLOTS), product(REAR_SLOTS), product(CHAIN_SLOTS)
-    front = front_group(platform, body, placing, suspensions, front_wheels, front_tyres, front_spacers, fi)
-    rear = rear_group(platform, body, axles, rear_wheels, rear_tyres, rear_spacers, ri)
+    ci = product(CHAIN_SLOTS)
     chain = chain_group(platform, body, placing, motor_mounts, plates, positions, ci)
+    if left is not None:
+        needed = spent(CHAIN_SLOTS, ci, chain)
+        if needed is None:
+            return None
+        left -= needed
+    ri = product(REAR_SLOTS)
+    rear = rear_group(platform, body, axles, rear_wheels, rear_tyres, rear_spacers, ri)
+    if left is not None:
+        needed = spent(REAR_SLOTS, ri, rear)
+        if needed is None:
+            return None
+        left -= needed
+    fi = product(FRONT_SLOTS)
+    front = front_group(platform, body, placing, suspensions, front_wheels, front_tyres, front_spacers, fi)
     return Search(
         body,
         catalogue,

@@ -63,8 +63,9 @@ def solve(
     with the others as alternatives; without, every combination of parts stands for itself. Near misses are
     the nearest of each kind of failure, fewest failed rules first, then the smallest shortfall.
 
-    With ``most_changes``, a group of slots in which more parts would have to be bought is not looked at,
-    which is quicker, and no match has more; ``fitting`` then counts only what was looked at.
+    With ``most_changes``, no match has more parts to change, and what has is mostly not looked at, which is
+    quicker; ``fitting`` and the near misses then tell only of what was. Use it with ``Order.FEWEST_PARTS``,
+    since the bound is applied to the best ``limit``.
     """
     owned = frozenset(owned)
     lists = eligible(catalogue, body)
@@ -79,6 +80,8 @@ def solve(
     fitting = 0
     for mount in lists[Slot.BODY_MOUNT]:
         search = search_of(catalogue, body, lists, mount, owned, order, most_changes)
+        if search is None:
+            continue
         count, matches = _matches(search, owned, limit, distinct)
         fitting += count
         found += matches
