@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Q
+from django.db.models.functions import Lower
 
 from setups.imports.columns import Kind
 from setups.models import Body, Maker, Platform
@@ -41,7 +42,8 @@ class Library:
         self.makers = {fold(maker.name): maker for maker in Maker.objects.all()}
         self._near: dict[str, str] = {}
         self.platforms: dict[str, Platform] = {}
-        self.bodies: dict[str, list[Body]] = defaultdict(list)
+        self._bodies_by_slug: dict[str, Body] = {}
+        self._bodies_by_name: dict[str, list[Body]] = defaultdict(list)
         if kind.key == "parts":
             for platform in Platform.objects.all():
                 self.platforms[platform.slug] = self.platforms[fold(platform.name)] = platform
@@ -84,10 +86,20 @@ class Library:
     def fetch_bodies(self, names: set[str]) -> None:
         """The bodies that parts are said to be made for, by address or by name."""
         if names:
-            for body in Body.objects.filter(Q(slug__in=names) | Q(name__in=names)):
-                self.bodies[body.slug].append(body)
-                if body.name != body.slug:
-                    self.bodies[fold(body.name)].append(body)
+            bodies = Body.objects.annotate(folded=Lower("name"))
+            for body in bodies.filter(Q(slug__in=names) | Q(folded__in={fold(name) for name in names})):
+                self._bodies_by_slug[body.slug] = body
+                self._bodies_by_name[fold(body.name)].append(body)
+
+    def bodies_called(self, name: str) -> list[Body]:
+        """The body with that address, else all of that name."""
+        body = self._bodies_by_slug.get(name)
+        return [body] if body is not None else self._bodies_by_name.get(fold(name), [])
+
+    def holder(self, maker: Maker, number: str) -> Any | None:
+        """What is on record under ``number`` of ``maker``."""
+        pk = self._numbers.get((maker.pk, number)) if number else None
+        return None if pk is None else self.rows.get(pk) or self.kind.model._default_manager.get(pk=pk)
 
     def maker_near(self, name: str) -> str:
         """A maker on record whose name is nearly ``name``; empty if there is none."""

@@ -21,6 +21,7 @@ SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
 HEADINGS_WITHIN = 20
 """The headings stand in one of the first so many rows that are not empty."""
 
+NO_TEXT = "That is not a text file. Save the spreadsheet as CSV in UTF-8 and choose that file."
 _NOT_TEXT = {
     b"PK\x03\x04": "a workbook",
     b"\xd0\xcf\x11\xe0": "an old workbook",
@@ -87,9 +88,7 @@ def decoded(data: bytes) -> tuple[str, str]:
         text = data.decode(encoding or "utf-8")
     except UnicodeDecodeError:
         if encoding is not None:
-            raise Unreadable(
-                f"The file says that it is {_NAMES[encoding]} and is not. Save it as CSV in UTF-8 again."
-            ) from None
+            raise Unreadable(NO_TEXT) from None
         encoding, text = _older(data)
     return as_text(text), _NAMES[encoding or "utf-8"]
 
@@ -103,9 +102,10 @@ def _by_nul(data: bytes) -> str | None:
 
 
 def _older(data: bytes) -> tuple[str, str]:
+    found = charset_normalizer.from_bytes(data[:1_000_000], cp_isolation=_OLDER)
     # Windows-1252 wins a draw: it is what most spreadsheet programs write.
-    found = charset_normalizer.from_bytes(data[:1_000_000], cp_isolation=_OLDER).best()
-    likely = found.could_be_from_charset if found else []
+    ranked = sorted(found, key=lambda m: (m.chaos, -m.coherence, "cp1252" not in m.could_be_from_charset))
+    likely = ranked[0].could_be_from_charset if ranked else []
     for encoding in sorted(_OLDER, key=lambda name: name not in likely):
         try:
             return encoding, data.decode(encoding)

@@ -145,6 +145,11 @@ def _maker(given: Given, library: Library, checked: Checked, existing: Any | Non
     else:
         checked.instance.maker = maker
         after = maker.name
+        holder = library.holder(
+            maker, given.values.get("part_number") or (existing.part_number if existing else "")
+        )
+        if existing is not None and holder is not None and holder.pk != existing.pk:
+            given.wrong("maker", f"{holder.part_number} is the number of “{holder}” ({holder.slug}) there.")
     if existing is None or maker is None or existing.maker_id != maker.pk:
         checked.changes.append(Change("Maker", "" if existing is None else existing.maker.name, after))
         checked.fields.append("maker")
@@ -216,7 +221,7 @@ def _links(given: Given, library: Library, checked: Checked, existing: Any | Non
         return
     ruled = {} if existing is None else {rule.body_id: rule for rule in existing.body_rules.all()}
     for name in cells.several(given.values["made_for"]):
-        bodies = library.bodies.get(name) or library.bodies.get(fold(name)) or []
+        bodies = library.bodies_called(name)
         if not bodies:
             given.wrong(
                 "made_for", f"There is no body “{cells.short(name)}”: load the bodies first, or correct it."
@@ -353,10 +358,10 @@ def _incomplete(checked: Checked, existing: Part | None) -> None:
 
 
 def _identities(given: Given, library: Library, checked: Checked, existing: Any | None) -> list[Any]:
-    if existing is not None:
-        return [("row", existing.pk)]
     maker, number = fold(given.values["maker"]), given.values.get("part_number", "")
     found: list[Any] = [("name", maker, fold(given.values["name"]), given.values[library.apart], number)]
+    if existing is not None:
+        found = [("row", existing.pk)]
     if number:
         found.append(("number", maker, number))
     if "slug" in given.values:

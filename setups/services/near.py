@@ -10,7 +10,7 @@ import unicodedata
 from collections.abc import Iterable
 
 from django.contrib.postgres.search import TrigramWordSimilarity
-from django.db import connection
+from django.db import connection, transaction
 from rapidfuzz import fuzz, process
 
 from setups.models import Body, Maker
@@ -32,25 +32,29 @@ def has_trigrams() -> bool:
 
 
 def near_names(text: str, limit: int = 5) -> list[str]:
-    """Names of bodies and their makers that are near ``text``, nearest first; three queries at most."""
+    """Names of bodies and their makers that are near ``text``, nearest first; few queries."""
     if len(text) < 2:
         return []
     if has_trigrams():
-        scored = [
-            row
-            for model in (Body, Maker)
-            for row in model.objects.annotate(near=TrigramWordSimilarity(text, "name"))
-            .filter(near__gte=CLOSE_TRIGRAM)
-            .order_by("-near", "name")
-            .values_list("near", "name")[: 4 * limit]
-        ]
-        scored.sort(key=lambda row: (-row[0], row[1]))
-        return list(dict.fromkeys(name for _, name in scored))[:limit]
+        return _by_trigrams(text, limit)
     names = [
         *Body.objects.order_by("-pk").values_list("name", flat=True)[:MOST_NAMES],
         *Maker.objects.values_list("name", flat=True)[:MOST_NAMES],
     ]
     return nearest(text, names, limit)
+
+
+def _by_trigrams(text: str, limit: int) -> list[str]:
+    scored = []
+    with transaction.atomic(), connection.cursor() as cursor:
+        # What the index on the names goes by; for this transaction only.
+        cursor.execute("SET LOCAL pg_trgm.word_similarity_threshold = %s", [CLOSE_TRIGRAM])
+        for model in (Body, Maker):
+            near = model.objects.filter(name__trigram_word_similar=text)
+            near = near.annotate(near=TrigramWordSimilarity(text, "name")).order_by("-near", "name")
+            scored += near.values_list("near", "name")[: 4 * limit]
+    scored.sort(key=lambda row: (-row[0], row[1]))
+    return list(dict.fromkeys(name for _, name in scored))[:limit]
 
 
 def nearest(text: str, names: Iterable[str], limit: int = 5, close: float = CLOSE) -> list[str]:

@@ -9,6 +9,7 @@ from functools import cached_property
 from django.db.models import Q
 
 from fitcalc.dimensions import PART_DIMENSIONS, REQUIRED, DimensionKind, PartKind, dimensions_of
+from fitcalc.instruments import DESIGNATED
 from fitcalc.quantities import Quantity, propagate
 from fitcalc.wheel import backspacing_from_offset, inset_from_offset
 from setups.models import BodyPart, Configuration, Part, PartDimension, PartPair
@@ -49,6 +50,11 @@ class Figure:
     def how(self) -> str:
         """How the figure is printed: with its sign where a negative value has a meaning."""
         return "signed" if self.kind.signed else ""
+
+    @property
+    def measurable(self) -> bool:
+        """True where a member can measure it: not what the maker designates."""
+        return self.kind.key not in DESIGNATED
 
     @property
     def counted(self) -> bool:
