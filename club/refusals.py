@@ -91,6 +91,13 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     return refuse(request, 404, said)
 
 
+def too_often(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    """429, for ``handler429``: more forms of one kind in a minute than a person sends."""
+    answer = refuse(request, 429)
+    answer["Retry-After"] = "60"
+    return answer
+
+
 def failed(request: HttpRequest) -> HttpResponse:
     """500, for ``handler500``; reads neither the database nor the session, which may be what failed."""
     if request.path.startswith("/api/"):

@@ -3,15 +3,17 @@
 from django.urls import include, path
 
 from club import views
+from club.accounts.views import member
 
 handler400 = "club.refusals.bad_request"
 handler403 = "club.refusals.not_allowed"
 handler404 = "club.refusals.not_found"
+handler429 = "club.refusals.too_often"
 handler500 = "club.refusals.failed"
 
 urlpatterns = [
-    path("account/sign-in/", views.sign_in, name="sign-in"),
-    path("account/sign-out/", views.sign_out, name="sign-out"),
+    path("account/", include("club.accounts.urls")),
+    path("members/<str:username>/", member, name="member"),
     path("health/", views.health, name="health"),
     path("garage/", include("club.garage.urls")),
     path("api/", include("setups.api.urls")),

@@ -1,42 +1,15 @@
-"""Signing in and out, and whether the site is well."""
+"""Whether the site is well."""
 
 from __future__ import annotations
 
 import logging
 
-from django.contrib.auth import logout
-from django.contrib.auth.forms import AuthenticationForm
-from django.contrib.auth.views import LoginView
 from django.db import Error, connection
-from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import redirect, render
+from django.http import HttpRequest, JsonResponse
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_safe
 
 log = logging.getLogger(__name__)
-
-
-class SignInForm(AuthenticationForm):
-    error_messages = {
-        "invalid_login": "No member has that name with that password. Capital letters count in both: type "
-        "them again.",
-        "inactive": "This account is closed: ask a librarian of the club.",
-    }
-
-
-sign_in = LoginView.as_view(
-    template_name="club/sign_in.html", authentication_form=SignInForm, redirect_authenticated_user=True
-)
-
-
-@never_cache
-@require_http_methods(["GET", "HEAD", "POST"])
-def sign_out(request: HttpRequest) -> HttpResponse:
-    """Sign out on a POST; a GET asks, so that no link can sign anybody out."""
-    if request.method == "POST":
-        logout(request)
-        return redirect("find")
-    return render(request, "club/sign_out.html")
 
 
 @never_cache

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
+from django.db.models.functions import Lower
+from django.urls import reverse
 
 
 class Member(AbstractUser):
@@ -18,8 +20,16 @@ class Member(AbstractUser):
     display_name = models.CharField(max_length=80, blank=True)
     role = models.CharField(max_length=13, choices=Role, default=Role.MEMBER)
 
+    class Meta(AbstractUser.Meta):
+        constraints = [
+            models.UniqueConstraint(Lower("username"), name="member_username_once_in_any_case"),
+        ]
+
     def __str__(self) -> str:
         return self.display_name or self.username
+
+    def get_absolute_url(self) -> str:
+        return reverse("member", args=[self.username])
 
     @property
     def keeps_library(self) -> bool:

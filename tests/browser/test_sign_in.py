@@ -13,9 +13,9 @@ def test_a_member_signs_in_and_out(screen, dark):
         screen.in_the_dark()
     MemberFactory(username="ada", display_name="Ada")
     screen.open("/account/sign-in/")
-    screen.fill(username="ada", password="not it").press("Sign in").assert_sound()
+    screen.fill(login="ada", password="not it").press("Sign in").assert_sound()
     assert "You are not signed in" in screen.text
-    assert screen.find("[name=username]").get_attribute("value") == "ada"
+    assert screen.find("[name=login]").get_attribute("value") == "ada"
 
     screen.fill(password=PASSWORD).press("Sign in")
     assert screen.path == "/"
@@ -32,7 +32,7 @@ def test_signing_in_needs_no_script(phone):
     MemberFactory(username="ada")
     phone.without_scripts()
     phone.open("/account/sign-in/", sound=False)
-    phone.fill(username="ada", password=PASSWORD)
+    phone.fill(login="ada", password=PASSWORD)
     phone.find("main button").click()
     phone.wait(lambda: phone.path == "/", "signing in led nowhere")
     assert phone.find(".masthead-who").is_displayed()

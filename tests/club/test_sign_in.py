@@ -25,28 +25,28 @@ def test_a_member_signs_in_and_comes_back_to_where_they_were(client):
     member = MemberFactory()
     page = client.get(IN, {"next": "/parts/"})
     assert 'value="/parts/"' in page.content.decode()
-    answer = client.post(IN, {"username": member.username, "password": PASSWORD, "next": "/parts/"})
+    answer = client.post(IN, {"login": member.username, "password": PASSWORD, "next": "/parts/"})
     assert (answer.status_code, answer["Location"]) == (302, "/parts/")
     assert signed_in(client)
 
 
 def test_a_member_who_was_nowhere_comes_to_the_search(client):
     member = MemberFactory()
-    answer = client.post(IN, {"username": member.username, "password": PASSWORD})
+    answer = client.post(IN, {"login": member.username, "password": PASSWORD})
     assert answer["Location"] == reverse("find")
 
 
 def test_nobody_is_sent_on_to_another_site(client):
     member = MemberFactory()
     answer = client.post(
-        IN, {"username": member.username, "password": PASSWORD, "next": "https://example.org/"}
+        IN, {"login": member.username, "password": PASSWORD, "next": "https://example.org/"}
     )
     assert answer["Location"] == reverse("find")
 
 
 def test_a_wrong_password_is_told_and_the_name_is_kept(client):
     member = MemberFactory()
-    answer = client.post(IN, {"username": member.username, "password": "wrong"})
+    answer = client.post(IN, {"login": member.username, "password": "wrong"})
     page = answer.content.decode()
     assert answer.status_code == 200
     assert "You are not signed in" in page
@@ -56,17 +56,17 @@ def test_a_wrong_password_is_told_and_the_name_is_kept(client):
 
 
 def test_empty_fields_are_told_at_the_fields(client):
-    page = client.post(IN, {"username": "", "password": ""}).content.decode()
+    page = client.post(IN, {"login": "", "password": ""}).content.decode()
     assert page.count('class="field-error"') == 2
     assert page.count('aria-invalid="true"') == 2
-    for field in ("id_username", "id_password"):
+    for field in ("id_login", "id_password"):
         assert f'aria-describedby="{field}_error"' in page
         assert f'id="{field}_error"' in page
 
 
 def test_a_member_who_has_left_cannot_sign_in(client):
     member = MemberFactory(is_active=False)
-    client.post(IN, {"username": member.username, "password": PASSWORD})
+    client.post(IN, {"login": member.username, "password": PASSWORD})
     assert not signed_in(client)
 
 
@@ -89,7 +89,7 @@ def test_a_form_from_another_site_is_refused_in_words(client):
     from django.test import Client
 
     strict = Client(enforce_csrf_checks=True)
-    answer = strict.post(IN, {"username": "x", "password": "y"})
+    answer = strict.post(IN, {"login": "x", "password": "y"})
     assert answer.status_code == 403
     assert "That form is no longer valid" in answer.content.decode()
 

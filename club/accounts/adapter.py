@@ -1,0 +1,64 @@
+"""Where the club's accounts differ from the library's defaults."""
+
+from __future__ import annotations
+
+import logging
+from typing import Any
+
+from allauth.account.adapter import DefaultAccountAdapter
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest
+from django.urls import reverse
+
+from club.accounts.lockout import LockedOut, counter, seconds_left
+from club.models import Member
+
+log = logging.getLogger(__name__)
+
+
+class Adapter(DefaultAccountAdapter):
+    error_messages = DefaultAccountAdapter.error_messages | {
+        "username_password_mismatch": "No member has that name with that password. Capital letters count in "
+        "the password: type it again.",
+        "username_taken": "Another member has that name: choose a different one.",
+        "username_blacklisted": "That name is kept for the site: choose a different one.",
+        "enter_current_password": "That is not your present password: type it again.",
+        "incorrect_password": "That is not your password: type it again.",
+        "duplicate_email": "That is your address already. Type the new one.",
+        "invalid_password_reset": "That link does not work any more.",
+    }
+
+    def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:
+        return counter(request, credentials.get("username") or "")
+
+    def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:
+        try:
+            super().pre_authenticate(request, **credentials)
+        except ValidationError as error:
+            raise LockedOut(seconds_left(request, credentials.get("username") or "")) from error
+
+    def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
+        """Send, and where the mail server fails say so; what was being done goes on."""
+        try:
+            super().send_mail(template_prefix, email, context)
+        except OSError:  # every smtplib error is one
+            log.exception("Mail could not be sent: check EMAIL_URL")
+            trouble = "The site could not send its e-mail: try again later, or tell the club."
+            messages.error(self.request, trouble)
+
+    def clean_email(self, email: str) -> str:
+        longest = Member._meta.get_field("email").max_length
+        if len(email) > longest:
+            raise ValidationError(f"An e-mail address has {longest} letters at most: type it again.")
+        return email
+
+    def is_ajax(self, request: HttpRequest) -> bool:
+        """Never: an answer in JSON would repeat the password that was typed."""
+        return False
+
+    def get_signup_redirect_url(self, request: HttpRequest) -> str:
+        return request.user.get_absolute_url()
+
+    def get_password_change_redirect_url(self, request: HttpRequest) -> str:
+        return reverse("account")

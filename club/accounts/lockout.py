@@ -1,0 +1,65 @@
+"""How long somebody waits after too many wrong passwords.
+
+Failures are counted for one name from one network address, so that nobody can lock a member out from
+elsewhere, and nobody at the same address waits for another's mistakes. Names that no member has are
+counted alike: the answer does not tell who is a member.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from typing import Any
+
+from allauth.account.signals import password_reset
+from allauth.core.internal import ratelimit
+from django.core.cache import cache
+from django.core.exceptions import ValidationError
+from django.dispatch import receiver
+from django.http import HttpRequest
+from django.template.defaultfilters import pluralize
+
+FAILURES = {"app": "allauth.account", "action": "login_failed"}
+
+
+class LockedOut(ValidationError):
+    """Too many wrong passwords; ``seconds`` is how long to wait."""
+
+    def __init__(self, seconds: int) -> None:
+        self.seconds = seconds
+        super().__init__(
+            "Too many wrong passwords were typed for this name from here. "
+            f"Wait {spoken(seconds)}, then try again; or ask for a new password now.",
+            code="locked_out",
+        )
+
+
+def counter(request: HttpRequest, username: str) -> str:
+    """What failures are counted under: the network address (of IPv6 its /64) and the name."""
+    return f"{ratelimit.get_ip(request)} {username.lower()}"
+
+
+def seconds_left(request: HttpRequest, username: str) -> int:
+    """Seconds until another password is tried for ``username`` from here, rounded up; at least 1."""
+    key, left = counter(request, username), 1.0
+    for rate in ratelimit.get_rates(**FAILURES):
+        place = ratelimit.get_cache_key(request, **FAILURES, rate=rate, key=key)
+        newest_first = cache.get(place, [])
+        if len(newest_first) >= rate.amount:
+            left = max(left, newest_first[-1] + rate.duration - time.time())
+    return math.ceil(left)
+
+
+def spoken(seconds: int) -> str:
+    """``seconds`` as a person says it: 40 seconds, 12 minutes, 2 hours; never less than it is."""
+    for size, unit in ((3600, "hour"), (60, "minute")):
+        if seconds > 1.5 * size:
+            count = math.ceil(seconds / size)
+            return f"{count} {unit}{pluralize(count)}"
+    return f"{seconds} second{pluralize(seconds)}"
+
+
+@receiver(password_reset)
+def forget_failures(sender: Any, request: HttpRequest, user: Any, **_: Any) -> None:
+    """Who has set a new password by the link in their mail need not wait to use it."""
+    ratelimit.clear(request, **FAILURES, key=counter(request, user.get_username()))

@@ -1,0 +1,81 @@
+"""A newcomer signs up on the phone, forgets the password, and gets back in."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from django.core import mail
+
+from tests.factories import PASSWORD, MemberFactory
+
+NEW = "four quiet laps indoors"
+
+
+def test_a_newcomer_signs_up_on_the_phone_signs_out_and_in_and_sets_a_new_password(phone):
+    phone.open("/account/sign-in/")
+    phone.leave_by(phone.link("I have no account yet")).assert_sound()
+    phone.fill(username="wren", email="wren@example.org", password1="short").press("Sign up").assert_sound()
+    assert "too short" in phone.text
+    assert phone.find("[name=username]").get_attribute("value") == "wren"
+    assert phone.find("[name=password1]").get_attribute("value") == ""
+    phone.fill(password1=PASSWORD).press("Sign up").assert_sound()
+    assert phone.path == "/members/wren/"
+    assert phone.find(".masthead-who").text == "wren"
+
+    phone.open("/account/sign-out/").press("Sign out")
+    assert "You are signed out." in phone.text
+    phone.open("/account/sign-in/").fill(login="wren", password=PASSWORD).press("Sign in")
+    assert phone.find(".masthead-who").text == "wren"
+    phone.open("/account/sign-out/").press("Sign out")
+
+    phone.open("/account/sign-in/")
+    phone.leave_by(phone.link("I have forgotten my password")).assert_sound()
+    phone.fill(email="wren@example.org").press("Send the link").assert_sound()
+    assert "Look into your mail" in phone.text
+    phone.open(re.search(r"http://[^/]+(/account/\S+)", mail.outbox[-1].body)[1])
+    phone.fill(password1=NEW, password2=NEW).press("Set the password").assert_sound()
+    phone.leave_by(phone.find("main a.button"))
+    phone.fill(login="wren", password=NEW).press("Sign in")
+    assert phone.find(".masthead-who").text == "wren"
+
+
+def test_too_many_wrong_passwords_are_told_with_the_time_to_wait(screen, settings):
+    settings.ACCOUNT_RATE_LIMITS = {"login_failed": "1/600s/key"}
+    MemberFactory(username="ada")
+    screen.open("/account/sign-in/")
+    for _ in range(2):
+        screen.fill(login="ada", password="not it").press("Sign in")
+    assert "Wait 10 minutes" in screen.text
+    screen.assert_not_wider()
+    screen.assert_accessible()
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_a_members_pages_suit_every_screen(screen, dark):
+    if dark:
+        screen.in_the_dark()
+    member = MemberFactory(
+        username="m" * 30, display_name="Wolfgang-Amadeus Featherstonehaugh-" * 2, steward=True
+    )
+    screen.as_member(member)
+    for address in (
+        member.get_absolute_url(),
+        "/account/",
+        "/account/password/",
+        "/account/e-mail/",
+        "/account/confirm/",
+    ):
+        screen.open(address)
+    screen.open("/account/")
+    screen.fill(display_name="Wolf").press("Save the name").assert_sound()
+    assert "Others now see you as Wolf" in screen.text
+    assert screen.find(".masthead-who").text == "Wolf"
+
+
+def test_signing_up_needs_no_script(phone):
+    phone.without_scripts()
+    phone.open("/account/sign-up/", sound=False)
+    phone.fill(username="wren", email="wren@example.org", password1=PASSWORD)
+    phone.find("main button").click()
+    phone.wait(lambda: phone.path == "/members/wren/", "signing up led nowhere")
