@@ -46,6 +46,11 @@ def _search_text(request: HttpRequest) -> str:
     return (request.POST.get("q") or request.GET.get("q", "")).strip()[:LONGEST]
 
 
+def _key(text: str) -> int | None:
+    """The primary key that ``text`` spells, ``None`` if it spells none."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else None
+
+
 @never_cache
 @login_required
 @require_safe
@@ -85,8 +90,9 @@ def add_part(request: HttpRequest) -> HttpResponse:
         found = list(Part.objects.matching(text).select_related("maker")[: FOUND + 1])
     elif request.GET.get("part", ""):
         found = list(Part.objects.filter(slug=request.GET["part"][:140]).select_related("maker"))
-    if form is not None and form.data.get("part", "").isdigit() and not text:
-        found = list(Part.objects.filter(pk=int(form.data["part"][:18])).select_related("maker"))
+    wrong = _key(form.data.get("part", "")) if form is not None else None
+    if wrong is not None and not text:
+        found = list(Part.objects.filter(pk=wrong).select_related("maker"))
     have = dict(request.user.owned_parts.filter(part__in=found).values_list("part_id", "count"))
     for part in found:
         part.have = have.get(part.pk, 0)
@@ -96,7 +102,7 @@ def add_part(request: HttpRequest) -> HttpResponse:
         "found": found[:FOUND],
         "more": len(found) > FOUND,
         "form": form,
-        "wrong": int(form.data["part"]) if form and form.data.get("part", "").isdigit() else None,
+        "wrong": wrong,
     }
     return render(request, "garage/add_part.html", context)
 

@@ -153,7 +153,7 @@ def test_a_count_that_is_none_is_told_beside_what_was_typed(client, member, type
     assert not member.owned_parts.exists()
 
 
-@pytest.mark.parametrize("key", ["", "none", "999999", "9" * 40, "-1", "٣"])
+@pytest.mark.parametrize("key", ["", "none", "999999", "9" * 40, "-1", "٣", "²"])
 def test_a_part_that_the_library_lacks_is_told(client, member, key):
     answer = client.post(reverse("garage-add-part"), {"part": key, "count": "1"})
     assert answer.status_code == 200
