@@ -71,6 +71,11 @@ class Body(models.Model):
         indexes = [
             models.Index(fields=["name", "id"], name="body_name"),
             models.Index(fields=["scale", "name"], name="body_scale_name"),
+            # Holds all that the facets of the search count, so that they need not read the rows.
+            models.Index(
+                fields=["scale", "takes_rear_motor", "takes_mid_motor", "designated_front_width", "maker"],
+                name="body_facets",
+            ),
         ]
         constraints = [
             models.CheckConstraint(condition=Q(scale__gte=4, scale__lte=64), name="body_scale_sane"),
@@ -111,7 +116,11 @@ class BodyDimension(Dimension):
 
     class Meta:
         ordering = ["body", "id"]
-        indexes = [models.Index(fields=["quantity", "value"], name="body_dimension_value")]
+        indexes = [
+            models.Index(fields=["quantity", "value"], name="body_dimension_value"),
+            # For the facet: the value of one dimension of each body that the other facets leave.
+            models.Index(fields=["quantity", "body", "value"], name="body_dimension_facet"),
+        ]
         constraints = [
             models.UniqueConstraint(fields=["body", "quantity"], name="body_dimension_once"),
             models.CheckConstraint(condition=plausible(BODY_DIMENSIONS), name="body_dimension_plausible"),
