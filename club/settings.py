@@ -222,7 +222,8 @@ REST_FRAMEWORK = {
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Club setup library",
-    "DESCRIPTION": "What a body needs, what fits a chassis, and why. Lengths in mm, angles in degrees, masses in g. "
+    "DESCRIPTION": "What a body needs, what fits a chassis, and why. "
+    "Lengths in mm, angles in degrees, masses in g. "
     "Errors are problem details (RFC 9457) whose type is an address that explains them.",
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
@@ -233,7 +234,7 @@ SPECTACULAR_SETTINGS = {
         "setups.api.schema.describe_problems",
     ],
     "TAGS": [
-        {"name": "Library", "description": "What the club knows: the same for everybody, to be cached by its ETag."},
+        {"name": "Library", "description": "What the club knows, to be cached by its ETag."},
         {"name": "Computing", "description": "Answers computed from what is posted. Nothing is stored."},
         {"name": "Contents and problems", "description": "What there is, and what each kind of error means."},
     ],
