@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from setups.views import catalogue, compare, find, fit, imports
+from setups.views import catalogue, compare, find, fit, imports, tools
 
 urlpatterns = [
     # Bodies
@@ -16,6 +16,9 @@ urlpatterns = [
     # Parts
     path("parts/", catalogue.parts, name="parts"),
     path("parts/<slug:slug>/", catalogue.part, name="part"),
+    # In the pits
+    path("gearing/", tools.gearing, name="gearing"),
+    path("balance/", tools.balance, name="balance"),
     # A member's spreadsheet
     path("imports/", imports.imports, name="imports"),
     path("imports/loaded/", imports.loaded, name="import-loaded"),
