@@ -7,9 +7,11 @@ from typing import Any
 from django import forms
 from django.utils.text import Truncator
 
+from fitcalc.dimensions import Unit
+from fitcalc.instruments import Instrument, instruments_for, standard_doubt
 from fitcalc.parts import OPTIONAL_SLOTS, Axle, Catalogue, Position, Slot
 from fitcalc.parts import Part as CalcPart
-from setups.models import MountingPosition, Part, Platform
+from setups.models import Measurement, MountingPosition, Part, Platform
 from setups.translate import LISTS, SLOT_KINDS
 
 _AXLES = {
@@ -124,3 +126,69 @@ def _why_not(one: Part | MountingPosition | None, slot: Slot, platform: Platform
     if slot is Slot.BODY_MOUNT:
         return f"{name} is made for another body: choose this body's own, or none."
     return f"{name} lacks a figure that the fit needs: measure it and tell a librarian, or choose another."
+
+
+class Reading(forms.DecimalField):
+    """A number as a person types one in: a comma will do for the point."""
+
+    def to_python(self, value: Any) -> Any:
+        return super().to_python(value.replace(",", ".") if isinstance(value, str) else value)
+
+
+class MeasurementForm(forms.ModelForm):  # type: ignore[type-arg]
+    """A member's reading of the dimension that ``instance`` names; its checks are those of the model."""
+
+    class Meta:
+        model = Measurement
+        fields = ("value", "instrument", "uncertainty", "note")
+        field_classes = {"value": Reading, "uncertainty": Reading}
+        labels = {"uncertainty": "Doubt, if you know it", "note": "Note"}
+        help_texts = {
+            "note": "How you held it, which of the two sides, how many readings. May stay empty.",
+        }
+        error_messages = {
+            "value": {
+                "required": "Type what the instrument shows.",
+                "invalid": "Type a number, such as 92.35.",
+                "max_decimal_places": "Type three decimals at the most.",
+            },
+            "uncertainty": {
+                "invalid": "Type a number, such as 0.05, or leave it empty.",
+                "max_decimal_places": "Type three decimals at the most.",
+                "max_whole_digits": "A doubt of 1000 or more says nothing: leave the measurement out.",
+                "max_digits": "Type a smaller doubt, with three decimals at the most.",
+            },
+            "instrument": {"invalid_choice": "Choose one of the instruments in the list."},
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        kind = self.instance.kind
+        unit = f", {kind.unit.value}" if kind.unit else ""
+        self.fields["value"].label = f"{kind.label}{unit}"
+        self.fields["value"].help_text = kind.meaning
+        offered = instruments_for(kind.unit)
+        self.fields["instrument"] = forms.ChoiceField(
+            label="Measured with",
+            choices=[(one.value, _with_doubt(one, kind.unit)) for one in offered],
+            initial=offered[0].value,
+            error_messages=self.fields["instrument"].error_messages,
+        )
+        self.fields["uncertainty"].help_text = (
+            f"One standard uncertainty{unit}. Empty: what the instrument leaves."
+            if len(offered) > 1
+            else f"One standard uncertainty{unit}: about two of three readings fall within it."
+        )
+        for name in ("value", "uncertainty"):
+            # A text field keeps what was typed, a comma too; a number field would show nothing.
+            self.fields[name].widget = forms.TextInput(
+                attrs={"inputmode": "text" if kind.signed and name == "value" else "decimal", "size": 10}
+            )
+            self.fields[name].widget.is_required = False
+
+
+def _with_doubt(instrument: Instrument, unit: Unit) -> str:
+    doubt = standard_doubt(instrument)
+    if doubt is None:
+        return "another instrument, with a doubt of your own"
+    return f"{instrument.label}, ± {doubt:.2f} {unit.value}"

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from setups.views import catalogue, compare, find, fit, imports, tools
+from setups.views import catalogue, compare, find, fit, imports, measure, tools
 
 urlpatterns = [
     # Bodies
@@ -10,6 +10,10 @@ urlpatterns = [
     path("bodies/<slug:slug>/", fit.body, name="body"),
     path("bodies/<slug:slug>/check/", fit.check, name="check"),
     path("compare/", compare.compare_cars, name="compare"),
+    # Measurements
+    path("bodies/<slug:slug>/measure/<slug:quantity>/", measure.measure_body, name="measure-body"),
+    path("parts/<slug:slug>/measure/<slug:quantity>/", measure.measure_part, name="measure-part"),
+    path("measurements/<int:number>/withdraw/", measure.withdraw, name="withdraw-measurement"),
     # Platforms
     path("platforms/", catalogue.platforms, name="platforms"),
     path("platforms/<slug:slug>/", catalogue.platform, name="platform"),

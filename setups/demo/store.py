@@ -15,6 +15,7 @@ from django.contrib.auth.hashers import make_password
 from django.db.models import Model, Q, QuerySet
 from django.utils.text import slugify
 
+from setups.demo import measurements
 from setups.demo.hooks import leaving
 from setups.demo.members import EMAIL_DOMAIN, MEMBERS, PASSPHRASE
 from setups.demo.plans import Club, Figure, decimal
@@ -27,11 +28,13 @@ from setups.models import (
     Fitment,
     KnownWheelbase,
     Maker,
+    Measurement,
     MountingPosition,
     Part,
     PartDimension,
     PartPair,
     Platform,
+    StatedFigure,
 )
 
 Say = Callable[[str], object]
@@ -55,6 +58,10 @@ def own_rows(club: Club) -> dict[type[Model], QuerySet[Any]]:
     configurations = Configuration.objects.filter(
         platform__in=platforms, name__in=[c.name for c in club.configurations]
     )
+    people = get_user_model().objects.filter(
+        username__in=[member.username for member in MEMBERS], email__endswith=f"@{EMAIL_DOMAIN}"
+    )
+    of_demo = Q(body__in=bodies) | Q(part__in=parts)
     return {
         Maker: Maker.objects.filter(slug__in=maker_slugs),
         Platform: platforms,
@@ -71,9 +78,9 @@ def own_rows(club: Club) -> dict[type[Model], QuerySet[Any]]:
         BodyPart: BodyPart.objects.filter(body__in=bodies, part__in=parts),
         Configuration: configurations,
         ConfigurationPart: ConfigurationPart.objects.filter(configuration__in=configurations, part__in=parts),
-        get_user_model(): get_user_model().objects.filter(
-            username__in=[member.username for member in MEMBERS], email__endswith=f"@{EMAIL_DOMAIN}"
-        ),
+        Measurement: Measurement.objects.filter(of_demo, member__in=people),
+        StatedFigure: StatedFigure.objects.filter(of_demo),
+        get_user_model(): people,
     }
 
 
@@ -300,6 +307,13 @@ def load_members(with_accounts: bool, say: Say) -> list[str]:
     )
     say(f"Members: {len(free)}" + (f"; left alone, as taken: {', '.join(sorted(taken))}" if taken else ""))
     return [m.username for m in free if m.open_to_all] if with_accounts else []
+
+
+def load_measurements(club: Club, random_seed: int, say: Say) -> None:
+    """Stores what the members measured, and what that settles. Call it after both are there."""
+    own = own_rows(club)
+    number = measurements.store(own[Body], own[Part], own[get_user_model()], random_seed)
+    say(f"Measurements: {number}")
 
 
 def strangers(club: Club) -> list[Model]:

@@ -2,6 +2,7 @@
 
 from .body import Body, BodyDimension, BodyPart
 from .configuration import Configuration, ConfigurationPart
+from .measurement import Measurement, StatedFigure
 from .part import Fitment, Maker, Part, PartDimension, PartPair
 from .platform import KnownWheelbase, MountingPosition, Platform
 
@@ -14,9 +15,11 @@ __all__ = [
     "Fitment",
     "KnownWheelbase",
     "Maker",
+    "Measurement",
     "MountingPosition",
     "Part",
     "PartDimension",
     "PartPair",
     "Platform",
+    "StatedFigure",
 ]

@@ -52,7 +52,11 @@ def run(*arguments: str) -> str:
 def content() -> dict[str, list[str]]:
     """Every row of the demo by what it says: no keys, no passwords, no times of loading."""
     unsaid = {"id", "password", "added", "date_joined", "last_login"}
-    named = {"position": "position__name", "configuration": "configuration__name"}
+    named = {
+        "position": "position__name",
+        "configuration": "configuration__name",
+        "member": "member__username",
+    }
     rows = {}
     for model, own in own_rows(club_of()).items():
         fields = [

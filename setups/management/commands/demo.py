@@ -12,7 +12,7 @@ from django.db import IntegrityError, connection, transaction
 from setups.demo import RANDOM_SEED, club_of
 from setups.demo.hooks import moved_in
 from setups.demo.members import PASSPHRASE
-from setups.demo.store import DemoError, counted, load, load_members, own_rows, remove
+from setups.demo.store import DemoError, counted, load, load_measurements, load_members, own_rows, remove
 from setups.models import Platform
 
 
@@ -54,6 +54,7 @@ class Command(BaseCommand):
                     remove(club, self._say)
                 load(club, self._say)
                 accounts = load_members(with_accounts, self._say)
+                load_measurements(club, options["random_seed"], self._say)
                 moved_in.send(sender=None, members=own_rows(club)[get_user_model()], say=self._say)
         except DemoError as error:
             raise CommandError(str(error)) from error

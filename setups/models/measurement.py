@@ -1,0 +1,166 @@
+"""What members measured, and the figure that stood before they did."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, DimensionKind
+from fitcalc.instruments import DESIGNATED, Instrument, instruments_for, least_doubt, standard_doubt
+
+from .body import Body
+from .dimension import Dimension, doubt_not_negative, plausible
+from .part import Part
+
+QUANTITY_CHOICES = [(kind.key, kind.label) for kind in (BODY_DIMENSIONS | PART_DIMENSIONS).values()]
+
+
+def today() -> object:
+    """The day in the club's time zone."""
+    return timezone.localdate()
+
+
+def plausible_of_subject() -> Q:
+    """The condition that a row is of one body or one part, and its value a sane one of that dimension."""
+    of_body = Q(body__isnull=False, part__isnull=True) & plausible(BODY_DIMENSIONS)
+    of_part = Q(body__isnull=True, part__isnull=False) & plausible(PART_DIMENSIONS)
+    return of_body | of_part
+
+
+class OfSubject(models.Model):
+    """A row about a dimension of one body or of one part."""
+
+    body = models.ForeignKey(
+        Body, on_delete=models.CASCADE, null=True, blank=True, related_name="%(class)s_set"
+    )
+    part = models.ForeignKey(
+        Part, on_delete=models.CASCADE, null=True, blank=True, related_name="%(class)s_set"
+    )
+    quantity = models.CharField(max_length=20, choices=QUANTITY_CHOICES)
+
+    class Meta:
+        abstract = True
+
+    @property
+    def kind(self) -> DimensionKind:
+        return (BODY_DIMENSIONS if self.part_id is None else PART_DIMENSIONS)[self.quantity]
+
+    @property
+    def subject(self) -> Body | Part:
+        found = self.body if self.part_id is None else self.part
+        assert found is not None
+        return found
+
+
+class Measurement(OfSubject):
+    """One reading by one member. Nothing is deleted: what was a mistake is withdrawn and counts no more.
+
+    ``uncertainty`` is one standard deviation in the dimension's unit; empty: what the instrument leaves.
+    """
+
+    INSTRUMENTS = [(one.value, one.label) for one in Instrument]
+
+    member = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="measurements"
+    )
+    value = models.DecimalField(max_digits=8, decimal_places=3)
+    instrument = models.CharField(max_length=11, choices=INSTRUMENTS)
+    uncertainty = models.DecimalField(max_digits=6, decimal_places=3, null=True, blank=True)
+    measured_on = models.DateField(default=today)
+    note = models.CharField(max_length=200, blank=True)
+    withdrawn = models.BooleanField(default=False)
+    added = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["id"]
+        indexes = [
+            models.Index(fields=["body", "quantity"], name="measurement_body_quantity"),
+            models.Index(fields=["part", "quantity"], name="measurement_part_quantity"),
+        ]
+        constraints = [
+            models.CheckConstraint(condition=plausible_of_subject(), name="measurement_plausible"),
+            models.CheckConstraint(
+                condition=Q(instrument__in=[one.value for one in Instrument]),
+                name="measurement_instrument_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(uncertainty__isnull=False, uncertainty__gt=0)
+                | (Q(uncertainty__isnull=True) & ~Q(instrument=Instrument.OTHER.value)),
+                name="measurement_doubt",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind.label} {self.value} {self.kind.unit.value}".rstrip()
+
+    @property
+    def u(self) -> float:
+        """Standard uncertainty: the member's own, or the instrument's."""
+        if self.uncertainty is not None:
+            return float(self.uncertainty)
+        found = standard_doubt(Instrument(self.instrument))
+        assert found is not None  # a constraint asks for a doubt with another instrument
+        return found
+
+    def clean(self) -> None:
+        """Raises ValidationError where the value is absurd, or the instrument or doubt does not suit it."""
+        wrong: dict[str, str] = {}
+        if self.quantity and (self.body_id or self.part_id):
+            wrong = refusals(self.kind, self.value, self.instrument, self.uncertainty)
+        if wrong:
+            raise ValidationError(wrong)
+
+
+class StatedFigure(OfSubject, Dimension):
+    """The figure that the library had before members settled the dimension: shown beside theirs."""
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["body", "quantity"], condition=Q(body__isnull=False), name="stated_figure_once_a_body"
+            ),
+            models.UniqueConstraint(
+                fields=["part", "quantity"], condition=Q(part__isnull=False), name="stated_figure_once_a_part"
+            ),
+            models.CheckConstraint(condition=plausible_of_subject(), name="stated_figure_plausible"),
+            models.CheckConstraint(condition=doubt_not_negative(), name="stated_figure_doubt"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind.label} {self.value} {self.kind.unit.value}".rstrip()
+
+
+def refusals(
+    kind: DimensionKind, value: Decimal | None, instrument: str, uncertainty: Decimal | None
+) -> dict[str, str]:
+    """What is wrong with a reading of ``kind`` and what to do, by field; empty if nothing is."""
+    wrong: dict[str, str] = {}
+    unit = f" {kind.unit.value}".rstrip()
+    if kind.key in DESIGNATED:
+        wrong["quantity"] = f"{kind.label} is what the maker calls it, not a reading: leave it as it is."
+    if value is not None and not kind.low <= value <= kind.high:
+        wrong["value"] = (
+            f"{kind.label} must lie between {kind.low:g} and {kind.high:g}{unit}; you gave {value}. "
+            "Check the unit and the decimal point."
+        )
+    if instrument in {one.value for one in Instrument}:
+        used = Instrument(instrument)
+        if used not in instruments_for(kind.unit):
+            wrong["instrument"] = (
+                f"A {used.label} does not show {kind.unit.value or 'a number'}: choose another instrument."
+            )
+        elif uncertainty is None and standard_doubt(used) is None:
+            wrong["uncertainty"] = "Give a doubt: the library does not know what this instrument leaves."
+        elif uncertainty is not None and uncertainty < Decimal(str(round(least_doubt(used), 3))):
+            why = "the library keeps no finer one"
+            if used is not Instrument.OTHER:
+                why = f"so much a {used.label} rounds away"
+            wrong["uncertainty"] = (
+                f"The doubt must be at least {least_doubt(used):.3f}{unit}: {why}. Type a larger one."
+            )
+    return wrong

@@ -1,0 +1,278 @@
+"""Measure a dimension: all that members measured on one chart, what it settles to, and one's own reading."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_http_methods, require_POST
+
+from fitcalc.consensus import Agreement, Consensus, Score, Standing
+from fitcalc.dimensions import DimensionKind
+from fitcalc.findings import Verdict
+from fitcalc.quantities import Quantity
+from setups.drawing.measured import Chart, Reading, chart
+from setups.forms import MeasurementForm
+from setups.models import Body, Measurement, Part, StatedFigure
+from setups.models.dimension import Basis
+from setups.printing import plus_minus
+from setups.services import measuring
+from setups.templatetags.figures import dimension_name, verdict_word
+
+_TYPED = {"value": 40, "instrument": 20, "uncertainty": 40, "note": 200}
+"""Fields that the address may fill in, and the longest text of each: what was typed before signing in."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One reading that counts, and how it stands to the settled value."""
+
+    row: Measurement
+    score: Score
+    outlier: bool
+    unit: Any
+
+    @property
+    def quantity(self) -> Quantity:
+        return Quantity(float(self.row.value), self.row.u, self.unit)
+
+    @property
+    def above(self) -> bool:
+        return self.score.difference > 0
+
+    @property
+    def apart(self) -> Quantity:
+        return Quantity(abs(self.score.difference), self.score.u_difference, self.unit)
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """A member with several readings, taken together."""
+
+    name: str
+    standing: Standing
+    quantity: Quantity
+
+
+class Sheet:
+    """All that is known of one dimension of ``subject``, as the page shows it."""
+
+    def __init__(self, subject: Body | Part, kind: DimensionKind) -> None:
+        self.subject, self.kind = subject, kind
+        self.is_body = isinstance(subject, Body)
+        rows = list(measuring.measurements_of(subject, kind.key))
+        self.rows = [row for row in rows if not row.withdrawn]
+        self.withdrawn = [row for row in rows if row.withdrawn]
+        self.figure = measuring.figure_of(subject, kind.key)
+        self.stated: StatedFigure | None = measuring.stated_of(subject, kind.key)
+        self.settled: Consensus | None = measuring.settled(rows, kind)
+
+    @property
+    def name(self) -> str:
+        return dimension_name(self.kind.key)
+
+    @property
+    def address(self) -> str:
+        name = "measure-body" if self.is_body else "measure-part"
+        return reverse(name, args=[self.subject.slug, self.kind.key])
+
+    @cached_property
+    def lines(self) -> list[Line]:
+        if self.settled is None:
+            return []
+        out = set(self.settled.outliers)
+        return [
+            Line(row, score, row.member_id in out, self.kind.unit)
+            for row, score in zip(self.rows, self.settled.scores, strict=True)
+        ]
+
+    @property
+    def outliers(self) -> list[Line]:
+        return [line for line in self.lines if line.outlier]
+
+    @property
+    def people(self) -> list[Person]:
+        """Members with several readings."""
+        if self.settled is None:
+            return []
+        names = {row.member_id: str(row.member) for row in self.rows}
+        return [
+            Person(names[one.measurer], one, Quantity(one.value, one.u, self.kind.unit))  # type: ignore[index]
+            for one in self.settled.standings
+            if one.readings > 1
+        ]
+
+    @property
+    def members(self) -> int:
+        return 0 if self.settled is None else len(self.settled.standings)
+
+    @property
+    def disputed(self) -> bool:
+        return self.settled is not None and self.settled.agreement is Agreement.DISPUTED
+
+    @property
+    def stated_stands(self) -> bool:
+        """True where members measured, and yet what the library had before is still its figure."""
+        if self.settled is None or self.figure is None:
+            return False
+        return not measuring.SETTLED_SOURCE.match(self.figure.source)
+
+    @property
+    def where(self) -> str:
+        """Where the library's figure is from: ``settled by 4 members’ measurements``."""
+        if self.figure is None:
+            return ""
+        source = self.figure.source.replace("'", "’")
+        if measuring.SETTLED_SOURCE.match(source):
+            return f"settled by {source}"
+        basis = self.figure.get_basis_display().replace("'", "’")
+        return f"{basis} ({source})" if source else basis
+
+    @property
+    def stated_word(self) -> str:
+        """What the stated figure is called: ``the maker’s figure``."""
+        basis = self.stated.basis if self.stated else ""
+        return "the maker’s figure" if basis == Basis.MAKER else "the figure before"
+
+    @cached_property
+    def chart(self) -> Chart | None:
+        if self.settled is None:
+            return None
+        readings = [
+            Reading(
+                str(line.row.member),
+                float(line.row.value),
+                line.row.u,
+                f"outlier, {'above' if line.above else 'below'}" if line.outlier else "",
+                line.outlier,
+            )
+            for line in self.lines
+        ]
+        stated = None
+        if self.stated is not None:
+            stated = (self.stated_word[0].upper() + self.stated_word[1:], self.stated.quantity_value())
+        return chart(readings, self.settled.value, stated, self.kind.unit)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def measure_body(request: HttpRequest, slug: str, quantity: str) -> HttpResponse:
+    """A body's dimension: chart, table and form."""
+    return _measure(request, get_object_or_404(Body, slug=slug), quantity)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def measure_part(request: HttpRequest, slug: str, quantity: str) -> HttpResponse:
+    """A part's dimension: chart, table and form."""
+    return _measure(request, get_object_or_404(Part, slug=slug), quantity)
+
+
+@require_POST
+def withdraw(request: HttpRequest, number: int) -> HttpResponse:
+    """Let one's own measurement count no more; only by its member."""
+    row = get_object_or_404(Measurement.objects.select_related("body", "part"), pk=number)
+    address = reverse(
+        "measure-body" if row.part_id is None else "measure-part", args=[row.subject.slug, row.quantity]
+    )
+    if not request.user.is_authenticated:
+        return redirect_to_login(address)
+    if row.withdrawn:
+        messages.info(request, "That measurement is withdrawn already. Nothing was changed.")
+        return redirect(address)
+    try:
+        outcome = measuring.withdraw(row, request.user)
+    except PermissionError as error:
+        raise PermissionDenied(str(error)) from error
+    messages.success(request, f"Your measurement is withdrawn and counts no more. {_what_moved(outcome)}")
+    _say_verdicts(request, outcome)
+    return redirect(address)
+
+
+def _measure(request: HttpRequest, subject: Body | Part, quantity: str) -> HttpResponse:
+    kinds = {kind.key: kind for kind in measuring.measurable(subject)}
+    if quantity not in kinds:
+        raise Http404("Nobody measures that here")
+    typed = {
+        name: text[:most] for name, most in _TYPED.items() if (text := _source(request).get(name, "").strip())
+    }
+    if request.method == "POST" and not request.user.is_authenticated:
+        return redirect_to_login(f"{request.path}?{urlencode(typed)}")
+    form = None
+    if request.user.is_authenticated:
+        about = {"body": subject} if isinstance(subject, Body) else {"part": subject}
+        instance = Measurement(member=request.user, quantity=quantity, **about)  # type: ignore[misc]
+        if request.method == "POST":
+            form = MeasurementForm(request.POST, instance=instance)
+            if form.is_valid() and _added(request, form):
+                return redirect(request.path)
+        else:
+            form = MeasurementForm(initial=typed, instance=instance)
+    context = {"sheet": Sheet(subject, kinds[quantity]), "form": form, "subject": subject}
+    return render(request, "setups/measure.html", context, status=422 if form and form.errors else 200)
+
+
+def _source(request: HttpRequest) -> Any:
+    return request.POST if request.method == "POST" else request.GET
+
+
+def _added(request: HttpRequest, form: MeasurementForm) -> bool:
+    """Store what the form holds and say what that did; at a member's limit say so on the form."""
+    try:
+        outcome = measuring.add(form.instance)
+    except measuring.MeasuringError as error:
+        form.add_error(None, str(error))
+        return False
+    messages.success(request, f"Your measurement is added. {_what_moved(outcome)}")
+    now = outcome.settled
+    if now is not None and request.user.pk in now.outliers:
+        messages.warning(
+            request,
+            "It lies outside what the other members agree on, so it does not count towards the figure. "
+            "Measure again, and withdraw it if it was a slip.",
+        )
+    _say_verdicts(request, outcome)
+    return True
+
+
+def _what_moved(outcome: measuring.Outcome) -> str:
+    before, after = outcome.before, outcome.after
+    if not outcome.changed:
+        return "The library’s figure stays as it was."
+    if before is None:
+        return f"The library had no figure and now has {plus_minus(after)}."  # type: ignore[arg-type]
+    if after is None:
+        return f"The library’s figure was {plus_minus(before)}; now it has none."
+    said = f"The library’s figure was {plus_minus(before)} and is now {plus_minus(after)}"
+    if outcome.move is None:
+        return f"{said}."
+    return f"{said}, a change {'beyond' if outcome.move.beyond_doubt else 'within'} its doubt."
+
+
+def _say_verdicts(request: HttpRequest, outcome: measuring.Outcome) -> None:
+    """Which platforms' best configurations changed verdict; of a part only that its answers will."""
+    if not outcome.changed:
+        return
+    if outcome.measurement.part_id is not None:
+        messages.info(
+            request, "Every answer that uses this part is computed with the new figure from now on."
+        )
+        return
+    for change in outcome.verdicts:
+        messages.warning(
+            request,
+            f"On the {change.platform}, the best configuration was “{_word(change.before)}” "
+            f"and is now “{_word(change.after)}”.",
+        )
+    if not outcome.verdicts:
+        messages.info(request, "On no platform does the best configuration change its verdict.")
+
+
+def _word(verdict: Verdict | None) -> str:
+    return "no configuration" if verdict is None else verdict_word(verdict)

@@ -1,0 +1,51 @@
+"""Members measure a body in a real browser, and one of them slips."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.factories import BodyFactory, MemberFactory
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_members_measure_until_one_is_named_an_outlier_and_withdraws(screen, dark):
+    if dark:
+        screen.in_the_dark()
+    body = BodyFactory(name="Test Shell", figures={"wheelbase": None})
+    address = f"/bodies/{body.slug}/measure/wheelbase/"
+    screen.open(address)
+    assert "nobody has measured it" in screen.text
+    assert "Sign in to measure" in screen.text
+    for name, value in (("Ada", "92.45"), ("Bo", "92.5"), ("Cy", "92.55"), ("Dot", "97")):
+        screen.as_member(MemberFactory(display_name=name)).open(address, sound=False)
+        screen.fill(value=value).press("Add it")
+    screen.assert_sound()
+    assert "It lies outside what the other members agree on" in screen.text
+    assert "Dot is an outlier" in screen.text
+    assert len(screen.all(".measure-outside")) == 1
+    assert len(screen.all(".measure-inside")) == 3
+
+    screen.leave_by(screen.find(".measure-table form button"))
+    screen.assert_sound()
+    assert "Dot is an outlier" not in screen.text
+    assert "All 3 members agree within their doubt." in screen.text
+
+
+def test_a_slip_of_the_keyboard_keeps_what_was_typed_and_needs_no_script(phone):
+    body = BodyFactory()
+    phone.as_member(MemberFactory())
+    phone.without_scripts()
+    phone.open(f"/bodies/{body.slug}/measure/wheelbase/", sound=False)
+    phone.fill(value="9.24", note="both sides")
+    phone.find("main form.measure-form button").click()
+    phone.wait(lambda: "Nothing was saved yet" in phone.text, "the slip was not told")
+    assert phone.find("[name=value]").get_attribute("value") == "9.24"
+    assert phone.find("[name=note]").get_attribute("value") == "both sides"
+
+
+def test_a_body_leads_to_its_measurements(screen):
+    body = BodyFactory()
+    screen.open(body.get_absolute_url(), sound=False)
+    screen.leave_by(screen.find(".needs .measure-link"))
+    assert screen.path == f"/bodies/{body.slug}/measure/wheelbase/"
+    screen.assert_sound()
