@@ -14,7 +14,9 @@ from typing import Any
 
 import pytest
 from django.conf import settings
+from django.core.servers.basehttp import WSGIRequestHandler
 from django.test import Client
+from selenium.common.exceptions import WebDriverException
 from selenium.webdriver import Chrome, ChromeOptions, ChromeService
 from selenium.webdriver.common.by import By
 from selenium.webdriver.remote.webelement import WebElement
@@ -33,6 +35,8 @@ FLAGS = (
     "--disable-component-update",
     "--disable-sync",
 )
+STILL = {"name": "prefers-reduced-motion", "value": "reduce"}
+"""A page that glides to what is pressed would be pressed beside it."""
 PATIENCE = 10.0
 """Seconds until a wait gives up; two test processes share two cores."""
 
@@ -51,7 +55,7 @@ class Screen:
         self.driver, self.site, self.width, self.height = driver, site, width, height
         self._tell("Network.clearBrowserCookies")
         self._tell("Emulation.setScriptExecutionDisabled", value=False)
-        self._tell("Emulation.setEmulatedMedia", media="", features=[])
+        self._tell("Emulation.setEmulatedMedia", media="", features=[STILL])
         self._tell("Emulation.setTouchEmulationEnabled", enabled=touch)
         self._tell(
             "Emulation.setDeviceMetricsOverride",
@@ -70,7 +74,8 @@ class Screen:
 
     def in_the_dark(self) -> Screen:
         """From the next page on, the person prefers dark colours."""
-        self._tell("Emulation.setEmulatedMedia", features=[{"name": "prefers-color-scheme", "value": "dark"}])
+        dark = {"name": "prefers-color-scheme", "value": "dark"}
+        self._tell("Emulation.setEmulatedMedia", features=[STILL, dark])
         return self
 
     def without_scripts(self) -> Screen:
@@ -127,28 +132,20 @@ class Screen:
 
     def leave_by(self, element: WebElement) -> Screen:
         """Click ``element`` and wait until another page has come in place of this one."""
-        page = self.driver.find_element(By.TAG_NAME, "html")
+        self.driver.execute_script("window.isThePageBefore = true")
         element.click()
-        self.wait(lambda: self._gone(page), "no other page came")
         self.wait(
-            lambda: self.driver.execute_script("return document.readyState") == "complete",
-            "the page did not load",
+            lambda: self.driver.execute_script(
+                "return !window.isThePageBefore && document.readyState === 'complete'"
+            ),
+            "no other page came",
         )
         return self
 
-    @staticmethod
-    def _gone(element: WebElement) -> bool:
-        from selenium.common.exceptions import StaleElementReferenceException
-
-        try:
-            element.is_enabled()
-        except StaleElementReferenceException:
-            return True
-        return False
-
     def wait(self, condition: Callable[[], Any], otherwise: str) -> Any:
-        """What ``condition`` gives once it is true of the page."""
-        return WebDriverWait(self.driver, PATIENCE, 0.05).until(lambda _: condition(), otherwise)
+        """What ``condition`` gives once it is true of the page, asked again while that changes."""
+        patient = WebDriverWait(self.driver, PATIENCE, 0.05, ignored_exceptions=[WebDriverException])
+        return patient.until(lambda _: condition(), otherwise)
 
     # What a person sees
 
@@ -236,7 +233,15 @@ def start_chromium(profile: Path) -> Chrome:
 
 
 @pytest.fixture(scope="session")
-def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Chrome]:
+def one_request_a_connection() -> Iterator[None]:
+    """A connection that the browser kept would keep a thread of the server, and that the database."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(WSGIRequestHandler, "protocol_version", "HTTP/1.0")
+        yield
+
+
+@pytest.fixture(scope="session")
+def chromium(tmp_path_factory: pytest.TempPathFactory, one_request_a_connection: None) -> Iterator[Chrome]:
     """One browser a test process, with a profile of its own."""
     driver = start_chromium(tmp_path_factory.mktemp("chromium"))
     yield driver
