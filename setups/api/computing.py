@@ -7,9 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, ClassVar
 
 from django.core.exceptions import ImproperlyConfigured
-from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.utils import extend_schema
-from rest_framework import serializers
 from rest_framework.exceptions import UnsupportedMediaType
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -19,7 +17,7 @@ from rest_framework.throttling import AnonRateThrottle
 
 from fitcalc import parts as calc
 from fitcalc.fit import evaluate
-from fitcalc.parts import OPTIONAL_SLOTS, PairRules, Slot
+from fitcalc.parts import PairRules, Slot
 from fitcalc.solver import Order, solve
 from setups import models
 from setups.services.fitting import PlatformAnswer, platforms_for, solved
@@ -36,18 +34,7 @@ from setups.translate import (
 )
 
 from . import examples, reports
-from .geometry import (
-    LONGEST_NAME,
-    PART_INPUTS,
-    BodyInput,
-    CatalogueInput,
-    PlatformInput,
-    PositionInput,
-    Strict,
-    Text,
-    Truth,
-    Whole,
-)
+from .asked import FitInput, Slug, SolveInput
 from .limits import refuse_the_endless
 from .problems import shown
 from .records import (
@@ -61,11 +48,6 @@ from .records import (
 )
 from .views import COMPUTING, Open
 
-MOST_MATCHES = 200
-MOST_MISSES = 20
-MOST_PLATFORMS = 50
-MOST_OWNED = 1000
-
 
 class Computing(AnonRateThrottle):
     """So many computations a minute from one place."""
@@ -77,124 +59,6 @@ class Computing(AnonRateThrottle):
         if rate and not re.fullmatch(r"[1-9][0-9]*/(second|minute|hour|day)", rate):
             raise ImproperlyConfigured(f"API_RATE is {rate!r}: write a number a period, such as 300/minute")
         return rate or None
-
-
-class Slug(str):
-    """A name of something in the library."""
-
-
-class Named(serializers.Field):
-    """Something of the library by its slug, or an object with its figures."""
-
-    def __init__(self, inline: serializers.Serializer, what: str, **extra: Any) -> None:
-        self.inline, self.what = inline, what
-        super().__init__(help_text=f"{what}, or its figures.", **extra)
-
-    def to_internal_value(self, data: Any) -> Any:
-        if isinstance(data, str):
-            if not 0 < len(data) <= LONGEST_NAME + 20:
-                raise ValidationError(f"Give the {self.what}: this is none.")
-            return Slug(data)
-        if not isinstance(data, Mapping):
-            raise ValidationError(f"Give the {self.what} as text, or an object with its figures.")
-        return self.inline.run_validation(data)
-
-
-class NamedSchema(OpenApiSerializerFieldExtension):
-    target_class = Named
-
-    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
-        figures = auto_schema.resolve_serializer(self.target.inline, direction).ref
-        return {"oneOf": [{"type": "string", "description": self.target.what}, figures]}
-
-
-SlotsInput = type(
-    "SlotsInput",
-    (Strict,),
-    {"__doc__": "A part for each slot: the slug of one in the library, or its figures."}
-    | {
-        slot.value: Named(
-            PART_INPUTS[kind](),
-            f"slug of a {kind.label}",
-            required=slot not in OPTIONAL_SLOTS,
-            allow_null=slot in OPTIONAL_SLOTS,
-        )
-        for slot, kind in SLOT_KINDS.items()
-    },
-)
-
-
-class ConfigurationInput(Strict):
-    """A platform, a mounting position, and a part a slot."""
-
-    platform = Named(PlatformInput(), "slug of a platform")
-    position = Named(PositionInput(), "name of one of the platform's mounting positions")
-    parts = SlotsInput()
-
-
-class ById(serializers.Field):
-    """A configuration of the library by its number, or one put together."""
-
-    def to_internal_value(self, data: Any) -> Any:
-        if isinstance(data, int) and not isinstance(data, bool):
-            return data
-        if not isinstance(data, Mapping):
-            raise ValidationError(
-                "Give the number of a configuration, or an object with platform, position and parts."
-            )
-        return ConfigurationInput().run_validation(data)
-
-
-class ByIdSchema(OpenApiSerializerFieldExtension):
-    target_class = ById
-
-    def map_serializer_field(self, auto_schema: Any, direction: Any) -> dict[str, Any]:
-        whole = auto_schema.resolve_serializer(ConfigurationInput(), direction).ref
-        return {"oneOf": [{"type": "integer", "description": "Number of a configuration."}, whole]}
-
-
-class FitInput(Strict):
-    """A configuration and a body, each of the library or by its figures."""
-
-    configuration = ById()
-    body = Named(BodyInput(), "slug of a body")
-
-
-class SolveInput(Strict):
-    """A body, and what may be fitted: ``platforms`` of the library, or a ``catalogue`` of your own.
-
-    Without either, every platform of the body's scale is searched. ``owned`` names parts at hand by slug, or
-    by the ids of the catalogue.
-    """
-
-    body = Named(BodyInput(), "slug of a body")
-    platforms = serializers.ListField(
-        child=Text(max_length=LONGEST_NAME),
-        required=False,
-        min_length=1,
-        max_length=MOST_PLATFORMS,
-        help_text="Slugs of platforms.",
-    )
-    catalogue = CatalogueInput(required=False)
-    owned = serializers.ListField(
-        child=Text(max_length=LONGEST_NAME + 20), required=False, default=list, max_length=MOST_OWNED
-    )
-    limit = Whole(min_value=1, max_value=MOST_MATCHES, default=24, help_text="So many matches a platform.")
-    misses = Whole(min_value=0, max_value=MOST_MISSES, default=5, help_text="So many near misses a platform.")
-    order = serializers.ChoiceField(
-        reports.choices(Order),
-        default=Order.BEST.value,
-        help_text="best: what the maker designates first; fewest_changes: what changes the fewest parts.",
-    )
-    distinct = Truth(
-        default=True, help_text="List each geometry once, in its best parts, with the others beside."
-    )
-
-    def validate(self, given: dict[str, Any]) -> dict[str, Any]:
-        if "platforms" in given and "catalogue" in given:
-            said = "Give platforms or a catalogue, not both: the one is the library's, the other yours."
-            raise ValidationError({"catalogue": [said]})
-        return given
 
 
 def _absent(what: str, name: str, places: str) -> list[str]:
@@ -345,6 +209,9 @@ class Fit(Compute):
         return self.answer(named | written.data)
 
 
+_OPTIONS = ("limit", "misses", "distinct", "most_changes")
+
+
 class Solve(Compute):
     @extend_schema(
         operation_id="solve",
@@ -361,9 +228,7 @@ class Solve(Compute):
         asked.is_valid(raise_exception=True)
         given = asked.validated_data
         body = _body(given["body"])
-        options = {name: given[name] for name in ("limit", "misses", "distinct")} | {
-            "order": Order(given["order"])
-        }
+        options = {name: given[name] for name in _OPTIONS if name in given} | {"order": Order(given["order"])}
         search = self._in_catalogue if "catalogue" in given else self._in_library
         found, names = search(given, body, options)
         context = {"names": names}

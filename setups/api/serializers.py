@@ -13,7 +13,7 @@ from rest_framework import serializers
 from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, DimensionKind, Unit
 from setups import models
 from setups.models.dimension import Basis
-from setups.models.part import LAYOUT_CHOICES
+from setups.models.part import AXLE_CHOICES, LAYOUT_CHOICES
 
 
 class Address(serializers.SerializerMethodField):
@@ -216,6 +216,16 @@ class PlatformSerializer(serializers.ModelSerializer):
         read_only_fields = fields
 
 
+class OneOrNone(serializers.ChoiceField):
+    """One of a few values; null where the column is empty."""
+
+    def __init__(self, choices: Any, **extra: Any) -> None:
+        super().__init__(choices, read_only=True, allow_null=True, **extra)
+
+    def to_representation(self, value: str) -> str | None:
+        return value or None
+
+
 class PackSerializer(serializers.Serializer):
     """What is sold at once: so many pieces, at a price in the club's currency where it is known."""
 
@@ -234,6 +244,8 @@ class PairSerializer(serializers.Serializer):
 class PartSerializer(serializers.ModelSerializer):
     url = Address("api-part-detail")
     maker = MakerName(read_only=True)
+    axle = OneOrNone(AXLE_CHOICES, help_text="Null for either.")
+    layout = OneOrNone(LAYOUT_CHOICES, help_text="Of a motor mount; null for all else.")
     mass = number(allow_null=True, help_text="One piece, g.")
     pack = PackSerializer(source="*", read_only=True)
     dimensions = Dimensions(PART_DIMENSIONS)

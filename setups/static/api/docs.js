@@ -6,11 +6,15 @@ const follow = () => document.documentElement.classList.toggle("dark-mode", dark
 dark.addEventListener("change", follow);
 follow();
 
+// The page has the heading and the introduction; the viewer's own would be a second one.
+const headless = () => ({ wrapComponents: { InfoContainer: () => () => null } });
+
 const place = document.getElementById("api-docs");
 SwaggerUIBundle({
   url: place.dataset.schema,
   domNode: place,
   presets: [SwaggerUIBundle.presets.apis],
+  plugins: [headless],
   layout: "BaseLayout",
   syntaxHighlight: false,
   validatorUrl: null,

@@ -1,0 +1,282 @@
+"""The interface keeps to its own description: OpenAPI 3.1, served, and true of every answer."""
+
+from __future__ import annotations
+
+import copy
+import json
+import re
+from functools import cache
+from typing import Any
+
+import pytest
+import yaml
+from django.core.management import call_command
+from jsonschema import Draft202012Validator
+
+from setups.api import examples
+from setups.api.problems import PROBLEMS
+from setups.models import PartPair
+from tests.factories import BodyFactory, ConfigurationFactory, KnownWheelbaseFactory, full_catalogue
+from tests.setups.asking import post, program
+
+pytestmark = pytest.mark.django_db
+
+METHODS = ("get", "post")
+
+
+@pytest.fixture(autouse=True)
+def unthrottled(settings):
+    settings.REST_FRAMEWORK = settings.REST_FRAMEWORK | {"DEFAULT_THROTTLE_RATES": {"computing": ""}}
+
+
+@cache
+def schema() -> dict[str, Any]:
+    return program().get("/api/schema/openapi.json").json()
+
+
+@cache
+def closed() -> dict[str, Any]:
+    """The schema with every object closed to names that it does not have."""
+    made = copy.deepcopy(schema())
+
+    def close(node: Any) -> None:
+        if isinstance(node, dict):
+            if isinstance(node.get("properties"), dict):
+                node.setdefault("additionalProperties", False)
+            for below in node.values():
+                close(below)
+        elif isinstance(node, list):
+            for below in node:
+                close(below)
+
+    close(made)
+    return made
+
+
+def operation(path: str, method: str) -> dict[str, Any]:
+    """The description of what answers ``path``."""
+    bare = path.partition("?")[0]
+    for pattern, methods in closed()["paths"].items():
+        if re.fullmatch(re.sub(r"\{\w+\}", "[^/]+", pattern.rstrip("/")) + "/?", bare):
+            return methods[method]
+    raise AssertionError(f"{path} is not in the schema")
+
+
+def hold(answer: Any, method: str) -> None:
+    """Fail unless ``answer`` is one that the schema has."""
+    path = answer.wsgi_request.get_full_path()
+    answers = operation(path, method)["responses"]
+    found = answers.get(str(answer.status_code), answers["default"])
+    if "$ref" in found:
+        found = closed()["components"]["responses"][found["$ref"].rsplit("/", 1)[1]]
+    media = answer["Content-Type"].partition(";")[0]
+    assert media in found["content"], f"{path} answers in {media}"
+    whole = found["content"][media]["schema"] | {"components": closed()["components"]}
+    errors = [
+        f"{error.json_path}: {error.message[:300]}"
+        for error in Draft202012Validator(whole).iter_errors(answer.json())
+    ]
+    assert errors == [], path
+
+
+@pytest.fixture
+def library(db):
+    made = full_catalogue()
+    KnownWheelbaseFactory(platform=made.platform, motor_mount=made.mounts[0], plate=made.plates[0])
+    PartPair.objects.create(part=made.mounts[0], other=made.plates[1], rule=PartPair.Rule.ONLY_WITH)
+    BodyFactory(unmeasured=True, takes_rear_motor=None, price=None)
+    ConfigurationFactory(platform=made.platform, body=made.body)
+    return made
+
+
+# The schema itself
+
+
+def test_the_schema_is_generated_without_a_warning(tmp_path, capsys):
+    call_command("spectacular", "--validate", "--fail-on-warn", "--file", str(tmp_path / "schema.yaml"))
+    assert yaml.safe_load((tmp_path / "schema.yaml").read_text()) == schema()
+
+
+def test_the_schema_is_served_as_json_and_as_yaml():
+    assert schema()["openapi"].startswith("3.1")
+    for address, accept in (("/api/schema/openapi.yaml", "*/*"), ("/api/schema/", "application/yaml")):
+        answer = program().get(address, headers={"Accept": accept})
+        assert answer["Content-Type"].startswith("application/yaml")
+        assert yaml.safe_load(answer.content) == schema()
+    assert program().get("/api/schema/").json() == schema()
+
+
+def test_the_schema_is_not_sent_again_while_it_stays_the_same():
+    first = program().get("/api/schema/openapi.json")
+    again = program().get("/api/schema/openapi.json", headers={"If-None-Match": first["ETag"]})
+    assert again.status_code == 304
+
+
+def test_every_schema_is_one():
+    for one in schema()["components"]["schemas"].values():
+        Draft202012Validator.check_schema(one)
+
+
+def test_every_reference_leads_somewhere():
+    text = json.dumps(schema())
+    for kind, name in set(re.findall(r'"#/components/(\w+)/([^"]+)"', text)):
+        assert name in schema()["components"][kind], name
+
+
+def test_every_address_of_the_interface_is_described():
+    contents = program().get("/api/v1/").json()
+    for name in set(contents) - {"schema", "docs"}:
+        assert operation(contents[name], "post" if name in ("fit", "solve") else "get")
+
+
+def test_every_operation_says_what_can_go_wrong():
+    for path, methods in schema()["paths"].items():
+        for method, described in methods.items():
+            assert method in METHODS, path
+            assert {"200", "400", "406", "default"} <= set(described["responses"])
+            assert described["summary"]
+            assert described["tags"]
+            wanted = {"304", "404"} if method == "get" else {"413", "415", "429"}
+            assert wanted <= set(described["responses"])
+
+
+def test_every_list_says_what_each_of_its_parameters_means():
+    for path, methods in schema()["paths"].items():
+        for parameter in methods.get("get", {}).get("parameters", ()):
+            if parameter["in"] != "path":
+                assert parameter.get("description"), f"{path} {parameter['name']}"
+
+
+# Every answer against it
+
+
+@pytest.mark.parametrize("name", ["bodies", "parts", "platforms", "makers", "configurations"])
+def test_every_list_and_single_thing_is_as_described(library, name):
+    page = program().get(f"/api/v1/{name}/?page_size=200")
+    hold(page, "get")
+    assert page.json()["results"]
+    for row in page.json()["results"]:
+        hold(program().get(row["url"]), "get")
+
+
+def test_the_contents_and_the_kinds_of_problem_are_as_described():
+    hold(program().get("/api/v1/"), "get")
+    hold(program().get("/api/problems/"), "get")
+    for code in PROBLEMS:
+        hold(program().get(f"/api/problems/{code}"), "get")
+
+
+def test_fits_are_as_described(library):
+    stored = ConfigurationFactory(platform=library.platform)
+    bodies = [
+        examples.BODY,
+        {"scale": 24},
+        library.body.slug,
+        *(b.slug for b in [BodyFactory(unmeasured=True)]),
+    ]
+    for body in bodies:
+        for configuration in (examples.CONFIGURATION, stored.pk):
+            answer = post("fit", {"configuration": configuration, "body": body})
+            assert answer.status_code == 200
+            hold(answer, "post")
+
+
+def test_solutions_are_as_described(library):
+    for content in (
+        examples.SOLVE[0].value,
+        {"body": library.body.slug, "limit": 200, "misses": 20},
+        {"body": {"scale": 28}, "order": "fewest_changes", "most_changes": 3, "owned": [library.wide.slug]},
+        {"body": examples.BODY, "platforms": [library.platform.slug], "distinct": False},
+        {"body": {"scale": 43}},
+    ):
+        answer = post("solve", content)
+        assert answer.status_code == 200, answer.content
+        hold(answer, "post")
+
+
+@pytest.mark.parametrize(
+    ("path", "accept"),
+    [
+        ("bodies/?scael=3", "*/*"),
+        ("bodies/?scale=x", "*/*"),
+        ("bodies/heron/", "*/*"),
+        ("bodies/", "text/csv"),
+    ],
+)
+def test_problems_of_reading_are_as_described(path, accept):
+    answer = program().get(f"/api/v1/{path}", headers={"Accept": accept})
+    assert answer.status_code >= 400
+    hold(answer, "get")
+
+
+@pytest.mark.parametrize("text", ["{", "{}", "[]", '{"body": NaN}', '{"body": "' + "a" * 3_000_000 + '"}'])
+@pytest.mark.parametrize("path", ["fit", "solve"])
+def test_problems_of_computing_are_as_described(path, text):
+    answer = post(path, text)
+    assert answer.status_code >= 400
+    hold(answer, "post")
+
+
+# Every request against it
+
+
+def _request(path: str) -> Draft202012Validator:
+    content = operation(path, "post")["requestBody"]["content"]["application/json"]
+    return Draft202012Validator(content["schema"] | {"components": closed()["components"]})
+
+
+@pytest.mark.parametrize("path", ["/api/v1/fit", "/api/v1/solve"])
+def test_the_examples_of_the_schema_are_answered(path):
+    content = operation(path, "post")["requestBody"]["content"]["application/json"]
+    assert content["examples"]
+    for example in content["examples"].values():
+        _request(path).validate(example["value"])
+        assert program().post(path, example["value"], content_type="application/json").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        {"configuration": 1, "body": "siskin"},
+        {"configuration": examples.CONFIGURATION, "body": {"scale": 28, "dimensions": {"wheelbase": None}}},
+        {
+            "configuration": {**examples.CONFIGURATION, "platform": "dunlin", "position": "middle"},
+            "body": "siskin",
+        },
+    ],
+)
+def test_what_is_taken_is_described(content):
+    _request("/api/v1/fit").validate(content)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        {"body": "siskin"},
+        {"configuration": True, "body": "siskin"},
+        {"configuration": 1, "body": {"scale": 3}},
+        {"configuration": 1, "body": {"scale": 28, "wing": 1}},
+        {"configuration": 1, "body": {"scale": 28, "dimensions": {"wheelbase": -92}}},
+        {"configuration": 1, "body": {"scale": 28, "dimensions": {"wheelbase": {"value": 92, "unit": "in"}}}},
+    ],
+)
+def test_what_is_refused_is_described_as_such(content):
+    assert post("fit", content).status_code == 400
+    assert not _request("/api/v1/fit").is_valid(content)
+
+
+# The page
+
+
+def test_the_page_of_the_interface_brings_its_own_scripts_and_styles():
+    page = program().get("/api/docs/")
+    text = page.content.decode()
+    assert page.status_code == 200
+    assert not re.search(r'(?:src|href)="(?:https?:)?//', text)
+    assert "<style" not in text
+    assert all("src=" in tag for tag in re.findall(r"<script[^>]*>", text))
+    for address in re.findall(r'(?:src|href)="(/?static/[^"]+)"', text):
+        assert program().get(address if address.startswith("/") else f"/{address}").status_code == 200, (
+            address
+        )
+    assert "default-src 'self'" in page["Content-Security-Policy"]
