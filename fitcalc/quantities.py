@@ -194,8 +194,8 @@ def propagate(function: Callable[..., Real], *inputs: Quantity, unit: Unit = Uni
     """
     values = [quantity.value for quantity in inputs]
     here = function(*values)
-    variance: Real = 0.0
-    limit: Real = 0.0
+    variance: Real = np.zeros(np.shape(here)) if np.ndim(here) else 0.0
+    limit: Real = variance
     for i, quantity in enumerate(inputs):
         if not np.any(quantity.u) and not np.any(quantity.limit):
             continue

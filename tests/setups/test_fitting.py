@@ -9,7 +9,7 @@ import pytest
 from fitcalc.findings import Rule, Verdict
 from fitcalc.parts import Slot
 from fitcalc.solver import Order
-from setups.models import Body, BodyPart, Part, PartPair
+from setups.models import Body, BodyDimension, BodyPart, Part, PartDimension, PartPair
 from setups.services.changes import changes, parts_in, slots_of, way, ways
 from setups.services.fitting import answer, platforms_for
 from setups.translate import part_of
@@ -47,6 +47,17 @@ def test_what_is_at_hand_is_not_paid_for(catalogue):
     assert {part.id for _, part in found.best.to_buy}.isdisjoint(at_hand)
     assert found.best.parts_to_change == 6
     assert found.best.cost == pytest.approx(6 * 4.50)
+
+
+def test_figures_without_any_doubt_are_answered_as_exact():
+    catalogue = full_catalogue(platform=PlatformFactory(datum_tolerance=0))
+    BodyDimension.objects.update(tolerance=0)
+    PartDimension.objects.update(tolerance=0)
+    catalogue.platform.positions.update(tolerance=0)
+    (found,) = asked(catalogue.body).platforms
+    assert found.best.report.verdict is Verdict.FITS
+    assert found.best.report.geometry.wheelbase.u == 0.0
+    assert {finding.probability for finding in found.best.report.findings} == {1.0}
 
 
 def test_every_platform_of_the_scale_is_tried_and_none_of_another():
