@@ -198,7 +198,8 @@ WHEELS = {
 }
 TYRE = Tyre(id="tyre", diameter=exact(TYRE_DIAMETER), width=exact(TYRE_WIDTH))
 AXLES = {
-    across: RearAxle(id=f"axle {across}", hub_width=exact(hub_width(across))) for across in (NARROW, WIDE)
+    across: RearAxle(id=f"axle {across}", hub_width=exact(hub_width(across)), bump_travel=exact(BUMP))
+    for across in (NARROW, WIDE)
 }
 NOSES = {name: BodyMount(id=name, reach=exact(25.0), bodies=frozenset({name})) for name in ("body", "other")}
 CATALOGUE = Catalogue(
