@@ -134,14 +134,18 @@ def _update(manager: models.Manager[Any], rows: list[Any], fields: set[str]) -> 
 
 
 def _dimensions(kind: Kind, rows: tuple[PlannedRow, ...]) -> None:
-    manager = kind.dimension_model._default_manager
-    create, update = [], []
-    for row in rows:
-        for dimension in row.checked.dimensions:
-            setattr(dimension, kind.owner, row.checked.instance)
-            (update if dimension.pk else create).append(dimension)
-    manager.bulk_create(create, batch_size=BATCH)
-    _update(manager, update, {"value", "tolerance", "uncertainty", "basis", "source"})
+    """Insert the new ones and overwrite the changed ones in one go, which is far quicker than bulk_update."""
+    found = [(row.checked.instance, dimension) for row in rows for dimension in row.checked.dimensions]
+    for owner, dimension in found:
+        setattr(dimension, kind.owner, owner)
+        dimension.pk = None  # found again by owner and quantity
+    kind.dimension_model._default_manager.bulk_create(
+        [dimension for _, dimension in found],
+        batch_size=BATCH,
+        update_conflicts=True,
+        unique_fields=[kind.owner, "quantity"],
+        update_fields=["value", "tolerance", "uncertainty", "basis", "source"],
+    )
 
 
 def _links(rows: tuple[PlannedRow, ...]) -> None:

@@ -399,5 +399,6 @@ def figure_words(row: Dimension) -> str:
         doubt = f", u = {_number(row.uncertainty)}"
     else:
         doubt = ""
-    origin = f"{row.get_basis_display()}, {row.source}" if row.source else row.get_basis_display()
+    basis = Basis(row.basis).label
+    origin = f"{basis}, {row.source}" if row.source else basis
     return f"{_number(row.value)}{doubt}{unit} ({origin})"
