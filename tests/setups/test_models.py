@@ -25,16 +25,19 @@ from setups.models import (
     ConfigurationPart,
     Fitment,
     Maker,
+    Measurement,
     Part,
     PartDimension,
     PartPair,
     Platform,
+    StatedFigure,
 )
 from tests.factories import (
     BodyFactory,
     ConfigurationFactory,
     KnownWheelbaseFactory,
     MakerFactory,
+    MemberFactory,
     PartFactory,
     PlatformFactory,
 )
@@ -54,6 +57,10 @@ MAKE: dict[str, Make] = {
     "part_dimension": lambda: PartFactory(wheel=True).dimensions.get(quantity="rim_width"),
     "part_pair": lambda: PartPair.objects.create(part=PartFactory(), other=PartFactory(), rule="never"),
     "slot": lambda: ConfigurationFactory().slots.first(),
+    "measurement": lambda: Measurement.objects.create(
+        body=BodyFactory(), member=MemberFactory(), quantity="wheelbase", value=92, instrument="calliper"
+    ),
+    "stated_figure": lambda: StatedFigure.objects.create(body=BodyFactory(), quantity="wheelbase", value=92),
 }
 
 NEVER: list[tuple[str, str, dict[str, Any]]] = [
@@ -104,6 +111,16 @@ NEVER: list[tuple[str, str, dict[str, Any]]] = [
     ("part_dimension", "part_dimension_plausible", {"quantity": "wheelbase"}),
     ("part_dimension", "part_dimension_doubt", {"tolerance": Decimal("-0.1")}),
     ("part_dimension", "part_dimension_doubt", {"uncertainty": Decimal("-0.1")}),
+    ("measurement", "measurement_plausible", {"value": Decimal(-92)}),
+    ("measurement", "measurement_plausible", {"value": Decimal("420.001")}),
+    ("measurement", "measurement_plausible", {"quantity": "hub_width"}),
+    ("measurement", "measurement_plausible", {"body": None}),
+    ("measurement", "measurement_instrument_known", {"instrument": "eye"}),
+    ("measurement", "measurement_doubt", {"uncertainty": Decimal("-0.1")}),
+    ("measurement", "measurement_doubt", {"instrument": "other"}),
+    ("stated_figure", "stated_figure_plausible", {"value": Decimal("39.999")}),
+    ("stated_figure", "stated_figure_plausible", {"body": None}),
+    ("stated_figure", "stated_figure_doubt", {"tolerance": Decimal("-0.1")}),
     ("slot", "configuration_slot_known", {"slot": "ashtray"}),
     ("slot", "configuration_slot_known", {"slot": "position"}),
 ]
@@ -123,6 +140,11 @@ TWICE: dict[str, tuple[Make, dict[str, Any]]] = {
     ),
     "configuration_name_once_a_platform": (ConfigurationFactory, {}),
     "configuration_slot_once": (MAKE["slot"], {}),
+    "stated_figure_once_a_body": (MAKE["stated_figure"], {"value": 93}),
+    "stated_figure_once_a_part": (
+        lambda: StatedFigure.objects.create(part=PartFactory(), quantity="rim_width", value=8),
+        {"value": 9},
+    ),
 }
 """What cannot stand twice: a row, and what its double may differ in."""
 
