@@ -53,7 +53,7 @@ def test_fifty_best_of_a_hundred_million_combinations(benchmark) -> None:
 
 
 def test_beside_the_constraint_solver_on_a_case_that_both_finish(benchmark) -> None:
-    catalogue, body = plain_case(random.Random(8), wheels=10, mounts=8, plates=5, positions=3)
+    catalogue, body = plain_case(random.Random(8), fronts=5, wheels=10, mounts=8, plates=5, positions=3)
     started = time.perf_counter()
     oracle = every_fit(catalogue, body)
     theirs = time.perf_counter() - started
