@@ -225,6 +225,40 @@ PART_DIMENSIONS: dict[str, DimensionKind] = _catalogue(
     DimensionKind("spring_rate", "Spring rate", Unit.NEWTON_PER_MM, 0.001, 20, "Force a mm of compression."),
 )
 
+CAR_DIMENSIONS: dict[str, DimensionKind] = _catalogue(
+    DimensionKind("front_width", "Front width", Unit.MM, 25, 320, "Over the outsides of the front wheels."),
+    DimensionKind("rear_width", "Rear width", Unit.MM, 25, 320, "Over the outsides of the rear wheels."),
+    DimensionKind(
+        "front_track", "Front track", Unit.MM, 20, 310, "Between the middles of the two front tyres."
+    ),
+    DimensionKind("rear_track", "Rear track", Unit.MM, 20, 310, "Between the middles of the two rear tyres."),
+    DimensionKind(
+        "wheelbase",
+        "Wheelbase",
+        Unit.MM,
+        40,
+        420,
+        "Between the front and the rear wheel centres, wheels straight ahead, mean of both sides.",
+    ),
+    DimensionKind(
+        "front_tyre_diameter", "Front tyre diameter", Unit.MM, 10, 160, "Outside of the mounted tyre, front."
+    ),
+    DimensionKind(
+        "rear_tyre_diameter", "Rear tyre diameter", Unit.MM, 10, 160, "Outside of the mounted tyre, rear."
+    ),
+    DimensionKind(
+        "ground_clearance",
+        "Ground clearance",
+        Unit.MM,
+        0,
+        60,
+        "Flat surface to the lowest point of the car, ready to run.",
+    ),
+    DimensionKind("rollout", "Rollout", Unit.MM, 1, 500, "How far the car rolls for one turn of the motor."),
+    DimensionKind("mass", "Mass", Unit.GRAM, 20, 5000, "The car ready to run, with body and battery."),
+)
+"""What is measured on a whole car; the first seven follow from its configuration."""
+
 REQUIRED: dict[PartKind, tuple[str, ...]] = {
     PartKind.FRONT_SUSPENSION: ("hub_width", "kingpin_spacing"),
     PartKind.REAR_AXLE: ("hub_width",),

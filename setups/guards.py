@@ -1,9 +1,10 @@
 """Triggers for rules that span tables, which a check constraint cannot see.
 
 A wheel's offset must be on the offset grid of every platform that the wheel is said to fit (the rule is
-``fitcalc.parts.OffsetGrid.holds``), and a configuration or a published wheelbase must name a mounting
-position of its own platform. The triggers act on every write that could break the rule, from either side,
-and raise ``django.db.IntegrityError`` with the guard's message.
+``fitcalc.parts.OffsetGrid.holds``); a configuration, a revision or a published wheelbase must name a mounting
+position of its own platform; and what is posted (a revision, its parts, a decision) is never changed. The
+triggers act on every write that could break the rule, from either side, and raise
+``django.db.IntegrityError`` with the guard's message.
 
 They are no part of a migration: SQLite remakes a table that a migration alters, and loses its triggers.
 ``setups.apps`` drops them before a migration on SQLite (a trigger that reads a table stops its remake) and
@@ -33,6 +34,14 @@ class Guard:
     table: str
     message: str
     broken: str
+    events: tuple[str, ...] = ("insert", "update")
+
+
+def _unchanging(table: str) -> Guard:
+    """What is posted is never changed; it goes only with its setup."""
+    return Guard(
+        f"{table}_unchanging", f"setups_{table}", "what_is_posted_never_changes", "SELECT 1", ("update",)
+    )
 
 
 _GRID = "offset_outside_grid"
@@ -101,18 +110,35 @@ GUARDS = (
            WHERE c.position_id = NEW.id AND c.platform_id <> NEW.platform_id
            UNION ALL
            SELECT 1 FROM setups_knownwheelbase k
-           WHERE k.position_id = NEW.id AND k.platform_id <> NEW.platform_id""",
+           WHERE k.position_id = NEW.id AND k.platform_id <> NEW.platform_id
+           UNION ALL
+           SELECT 1 FROM setups_revision r
+           WHERE r.position_id = NEW.id AND r.platform_id <> NEW.platform_id""",
     ),
+    Guard(
+        "revision_position",
+        "setups_revision",
+        _POSITION,
+        """SELECT 1 FROM setups_mountingposition m
+           WHERE m.id = NEW.position_id AND m.platform_id <> NEW.platform_id""",
+        ("insert",),
+    ),
+    _unchanging("revision"),
+    _unchanging("revisionpart"),
+    _unchanging("decision"),
 )
 
 _TABLES = {
     "setups_configuration",
+    "setups_decision",
     "setups_fitment",
     "setups_knownwheelbase",
     "setups_mountingposition",
     "setups_part",
     "setups_partdimension",
     "setups_platform",
+    "setups_revision",
+    "setups_revisionpart",
 }
 """Every table that a guard stands on or reads."""
 
@@ -161,12 +187,12 @@ def _create(guard: Guard, vendor: str) -> list[str]:
                     END IF;
                     RETURN NEW;
                 END $$""",
-            f"""CREATE TRIGGER {guard.name} BEFORE INSERT OR UPDATE ON {guard.table}
+            f"""CREATE TRIGGER {guard.name} BEFORE {" OR ".join(guard.events)} ON {guard.table}
                 FOR EACH ROW EXECUTE FUNCTION {guard.name}()""",
         ]
     return [
         f"""CREATE TRIGGER {guard.name}_{event} BEFORE {event} ON {guard.table} FOR EACH ROW
             WHEN EXISTS ({guard.broken})
             BEGIN SELECT RAISE(ABORT, '{guard.message}'); END"""
-        for event in ("insert", "update")
+        for event in guard.events
     ]

@@ -7,7 +7,7 @@ dimension which its kind requires (``fitcalc.dimensions.REQUIRED``) cannot take 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -252,7 +252,7 @@ def shelf_for_all(platforms: Iterable[models.Platform], bodies: Iterable[models.
             rules.append((part_id, other_id, link, kind))
         elif part_id in records:
             fits[other_id].append(part_id)
-    pairs = _pair_rules(rules, kinds)
+    pairs = pair_rules_among(rules, kinds)
     positions: dict[int, list[models.MountingPosition]] = defaultdict(list)
     holes = models.MountingPosition.objects.filter(platform__in=keys)
     for position in holes.order_by("order", "shift", "pk"):
@@ -297,13 +297,19 @@ def pair_rules(kinds: Mapping[int, PartKind]) -> PairRules:
     A part that goes only with some of a kind of which none is at hand (a spring's, a rear axle's on a page of
     mounts and plates) is not held to it.
     """
+    return pair_rules_among(pair_rows(kinds), kinds)
+
+
+def pair_rows(keys: Collection[int]) -> list[tuple[int, int, str, str]]:
+    """The pair rules of the parts with these primary keys, for ``pair_rules_among``: one query."""
     pairs = models.PartPair.objects.all()
-    if len(kinds) < MOST_NAMED:
-        pairs = pairs.filter(part__in=list(kinds))
-    return _pair_rules(pairs.values_list(*_PAIR), kinds)
+    if len(keys) < MOST_NAMED:
+        pairs = pairs.filter(part__in=list(keys))
+    return list(pairs.values_list(*_PAIR))
 
 
-def _pair_rules(rows: Iterable[tuple[int, int, str, str]], kinds: Mapping[int, PartKind]) -> PairRules:
+def pair_rules_among(rows: Iterable[tuple[int, int, str, str]], kinds: Mapping[int, PartKind]) -> PairRules:
+    """As ``pair_rules``, from rows read before."""
     at_hand = {kind.value for kind in kinds.values()}
     only_with: dict[Any, dict[Any, set[Any]]] = defaultdict(lambda: defaultdict(set))
     never = set()

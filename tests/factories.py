@@ -22,6 +22,8 @@ from club.models import Member
 from fitcalc.dimensions import REQUIRED, PartKind
 from fitcalc.parts import Layout, Slot
 from setups import models
+from setups.services import posting
+from setups.services.cars import Content
 
 PASSWORD = "a quiet lap of the hall"
 
@@ -240,6 +242,47 @@ class ConfigurationFactory(factory.django.DjangoModelFactory):
             for slot, part in given.items()
             if part is not None
         )
+
+
+class SetupFactory(factory.django.DjangoModelFactory):
+    """A posted setup with one revision: the default body on the parts of ``ConfigurationFactory``.
+
+    ``parts`` puts others in by slot; any field of ``setups.services.cars.Content`` may be given. Without
+    anything it fits: 55 mm wide at both ends, wheelbase 92 mm.
+    """
+
+    class Meta:
+        model = models.Setup
+
+    @classmethod
+    def _create(cls, model_class: type[models.Setup], *_: Any, **given: Any) -> models.Setup:
+        author = given.pop("author", None) or MemberFactory()
+        revision = posting.post(content_for(**given), author)
+        return models.Setup.objects.select_related("current").get(pk=revision.setup_id)
+
+
+def content_for(parts: Mapping[str, models.Part | None] | None = None, **given: Any) -> Content:
+    """What a setup of the default body and parts says; see ``SetupFactory``."""
+    body = given.pop("body", None) or BodyFactory()
+    platform = given.pop("platform", None) or PlatformFactory(scale=body.scale)
+    if "body_mount" not in (parts or {}):
+        mount = PartFactory(front_body_mount=True, fits=platform)
+        models.BodyPart.objects.create(body=body, part=mount, rule=models.BodyPart.Rule.MADE_FOR)
+        parts = {**(parts or {}), "body_mount": mount}
+    car = ConfigurationFactory(platform=platform, body=body, parts=parts)
+    filled = {Slot(row.slot): row.part for row in car.slots.select_related("part")}
+    said = {"name": f"Setup of {body.name}", "position": car.position} | given
+    return Content(body=body, platform=platform, parts=filled, **said)
+
+
+def reading_for(setup: models.Setup, quantity: str, value: str | float, **given: Any) -> models.Measurement:
+    """An unsaved reading of the setup's car with a calliper, by a new member."""
+    return models.Measurement(
+        revision=setup.current,
+        quantity=quantity,
+        value=Decimal(str(value)),
+        **{"member": given.pop("member", None) or MemberFactory(), "instrument": "calliper"} | given,
+    )
 
 
 class KnownWheelbaseFactory(factory.django.DjangoModelFactory):

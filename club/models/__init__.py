@@ -1,6 +1,7 @@
-"""The club's tables: its members, and what each has in the garage."""
+"""The club's tables: its members, what each has in the garage, and what is raced."""
 
 from .garage import Chassis, ChassisPart, OwnedBody, OwnedPart
 from .member import Member
+from .racing import RaceClass
 
-__all__ = ["Chassis", "ChassisPart", "Member", "OwnedBody", "OwnedPart"]
+__all__ = ["Chassis", "ChassisPart", "Member", "OwnedBody", "OwnedPart", "RaceClass"]

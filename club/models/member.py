@@ -35,3 +35,8 @@ class Member(AbstractUser):
     def keeps_library(self) -> bool:
         """True for those who may load bodies and parts into the library."""
         return self.is_active and (self.role == self.Role.LIBRARIAN or self.is_superuser)
+
+    @property
+    def settles_disputes(self) -> bool:
+        """True for those who settle what members' measurements contradict."""
+        return self.is_active and (self.role == self.Role.STEWARD or self.is_superuser)

@@ -5,6 +5,7 @@ from .configuration import Configuration, ConfigurationPart
 from .measurement import Measurement, StatedFigure
 from .part import Fitment, Maker, Part, PartDimension, PartPair
 from .platform import KnownWheelbase, MountingPosition, Platform
+from .setup import Decision, Dispute, Draft, Photo, Revision, RevisionPart, Setup, Surface
 
 __all__ = [
     "Body",
@@ -12,6 +13,9 @@ __all__ = [
     "BodyPart",
     "Configuration",
     "ConfigurationPart",
+    "Decision",
+    "Dispute",
+    "Draft",
     "Fitment",
     "KnownWheelbase",
     "Maker",
@@ -20,6 +24,11 @@ __all__ = [
     "Part",
     "PartDimension",
     "PartPair",
+    "Photo",
     "Platform",
+    "Revision",
+    "RevisionPart",
+    "Setup",
     "StatedFigure",
+    "Surface",
 ]

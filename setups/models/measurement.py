@@ -10,14 +10,17 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
-from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, DimensionKind
+from fitcalc.dimensions import BODY_DIMENSIONS, CAR_DIMENSIONS, PART_DIMENSIONS, DimensionKind
 from fitcalc.instruments import DESIGNATED, Instrument, instruments_for, least_doubt, standard_doubt
 
 from .body import Body
 from .dimension import Dimension, doubt_not_negative, plausible
 from .part import Part
+from .setup import Revision
 
-QUANTITY_CHOICES = [(kind.key, kind.label) for kind in (BODY_DIMENSIONS | PART_DIMENSIONS).values()]
+QUANTITY_CHOICES = [
+    (kind.key, kind.label) for kind in (BODY_DIMENSIONS | PART_DIMENSIONS | CAR_DIMENSIONS).values()
+]
 
 
 def today() -> object:
@@ -57,14 +60,25 @@ class OfSubject(models.Model):
         return found
 
 
-class Measurement(OfSubject):
-    """One reading by one member. Nothing is deleted: what was a mistake is withdrawn and counts no more.
+def plausible_of_measured() -> Q:
+    """The condition that a row is of one body, one part or one car, and its value a sane one there."""
+    of_car = Q(body__isnull=True, part__isnull=True, revision__isnull=False) & plausible(CAR_DIMENSIONS)
+    return plausible_of_subject() & Q(revision__isnull=True) | of_car
 
-    ``uncertainty`` is one standard deviation in the dimension's unit; empty: what the instrument leaves.
+
+class Measurement(OfSubject):
+    """One reading by one member, of a body, a part, or the car of a setup's ``revision``.
+
+    Nothing is deleted: what was a mistake is withdrawn by its member, what a steward found wrong is set
+    aside; neither counts any more. ``uncertainty`` is one standard deviation in the dimension's unit;
+    empty: what the instrument leaves.
     """
 
     INSTRUMENTS = [(one.value, one.label) for one in Instrument]
 
+    revision = models.ForeignKey(
+        Revision, on_delete=models.CASCADE, null=True, blank=True, related_name="measurements"
+    )
     member = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="measurements"
     )
@@ -74,6 +88,7 @@ class Measurement(OfSubject):
     measured_on = models.DateField(default=today)
     note = models.CharField(max_length=200, blank=True)
     withdrawn = models.BooleanField(default=False)
+    set_aside = models.BooleanField(default=False)
     added = models.DateTimeField(auto_now_add=True)
 
     class Meta:
@@ -83,7 +98,7 @@ class Measurement(OfSubject):
             models.Index(fields=["part", "quantity"], name="measurement_part_quantity"),
         ]
         constraints = [
-            models.CheckConstraint(condition=plausible_of_subject(), name="measurement_plausible"),
+            models.CheckConstraint(condition=plausible_of_measured(), name="measurement_plausible"),
             models.CheckConstraint(
                 condition=Q(instrument__in=[one.value for one in Instrument]),
                 name="measurement_instrument_known",
@@ -99,6 +114,19 @@ class Measurement(OfSubject):
         return f"{self.kind.label} {self.value} {self.kind.unit.value}".rstrip()
 
     @property
+    def kind(self) -> DimensionKind:
+        return CAR_DIMENSIONS[self.quantity] if self.revision_id is not None else super().kind
+
+    @property
+    def subject(self) -> Body | Part | Revision:
+        return self.revision if self.revision_id is not None else super().subject
+
+    @property
+    def counts(self) -> bool:
+        """True while the reading is neither withdrawn nor set aside."""
+        return not (self.withdrawn or self.set_aside)
+
+    @property
     def u(self) -> float:
         """Standard uncertainty: the member's own, or the instrument's."""
         if self.uncertainty is not None:
@@ -110,7 +138,7 @@ class Measurement(OfSubject):
     def clean(self) -> None:
         """Raises ValidationError where the value is absurd, or the instrument or doubt does not suit it."""
         wrong: dict[str, str] = {}
-        if self.quantity and (self.body_id or self.part_id):
+        if self.quantity and (self.body_id or self.part_id or self.revision_id):
             wrong = refusals(self.kind, self.value, self.instrument, self.uncertainty)
         if wrong:
             raise ValidationError(wrong)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
@@ -26,7 +26,9 @@ from fitcalc.instruments import DESIGNATED, LEAST_DOUBT
 from fitcalc.quantities import Quantity
 from setups.models import Body, BodyDimension, Measurement, Part, PartDimension, Platform, StatedFigure
 from setups.models.dimension import Basis, Dimension
+from setups.services import verifying
 from setups.services.fitting import answer, solved
+from setups.services.verifying import Rechecked
 from setups.translate import body_of
 
 MOST_READINGS = 20
@@ -55,8 +57,9 @@ class Outcome:
     """What a measurement, or the withdrawal of one, did to the library's figure.
 
     ``before`` and ``after`` are the library's figure, ``None`` where it has none. ``move`` compares what
-    members settle with what they did before, ``None`` unless that was the library's figure. ``verdicts`` are
-    those that changed.
+    members settle with what they did before, ``None`` unless that was the library's figure. ``verdicts``
+    are those that changed. ``setups`` are the posted setups that hang on the figure, computed anew, if it
+    changed.
     """
 
     measurement: Measurement
@@ -65,6 +68,7 @@ class Outcome:
     settled: Consensus | None
     move: Move | None
     verdicts: list[VerdictChange] = field(default_factory=list)
+    setups: Rechecked | None = None
 
     @property
     def changed(self) -> bool:
@@ -100,7 +104,7 @@ def settled(rows: Iterable[Measurement], kind: DimensionKind) -> Consensus | Non
     readings = [
         consensus.Measurement(float(row.value), row.u, row.member_id, row.instrument)
         for row in rows
-        if not row.withdrawn
+        if row.counts
     ]
     return settle(readings, kind.unit) if readings else None
 
@@ -151,9 +155,11 @@ def _changing(measurement: Measurement, change: Any) -> Outcome:
     theirs = was is not None and SETTLED_SOURCE.match(source) is not None
     move = moved(earlier, now) if theirs and earlier is not None and now is not None else None
     outcome = Outcome(measurement, before, after, now, move)
-    if isinstance(old, Body) and outcome.changed:
+    if not outcome.changed:
+        return outcome
+    if isinstance(old, Body):
         outcome.verdicts.extend(_verdict_changes(old))
-    return outcome
+    return replace(outcome, setups=verifying.recheck(verifying.touched_by(subject)))
 
 
 def resettle(subject: Body | Part, quantity: str, now: Consensus | None) -> Dimension | None:
