@@ -282,6 +282,7 @@ def _tell(setup: Setup, revision: Revision, content: Content, report: FitReport,
     setup.surface, setup.circuit, setup.best_lap = content.surface, content.circuit, content.best_lap
     setup.front_offset = offset_of(content.parts.get(Slot.FRONT_WHEEL))
     setup.rear_offset = offset_of(content.parts.get(Slot.REAR_WHEEL))
+    setup.verdict = ""  # another car: how it differs from the last one is no news about the figures
     verifying.tell_geometry(setup, report)
     setup.words = words_of(content, str(setup.author))
 

@@ -146,3 +146,14 @@ def test_a_setup_is_withdrawn_with_a_reason_and_put_back():
 
     assert setup.state == Setup.State.POSTED
     assert [one.reason for one in setup.decisions.all()][1:] == ["sold the car", "bought it back"]
+
+
+def test_a_revision_that_fits_otherwise_is_no_news_about_the_librarys_figures():
+    setup = SetupFactory()
+    longer = setup.platform.positions.get(name="long")
+
+    posting.post(replace(content_now(setup), position=longer), setup.author, setup)
+
+    setup.refresh_from_db()
+    assert setup.verdict == "fails"
+    assert not setup.decisions.filter(action=Decision.Action.VERDICT).exists()
