@@ -1,4 +1,8 @@
+from typing import Any
+
 from django.apps import AppConfig
+from django.db import connections
+from django.db.models.signals import post_migrate, pre_migrate
 
 
 class ClubConfig(AppConfig):
@@ -11,3 +15,23 @@ class ClubConfig(AppConfig):
 
         hooks.moved_in.connect(demo.move_in, dispatch_uid="club.garage.demo.move_in")
         hooks.leaving.connect(demo.clear_out, dispatch_uid="club.garage.demo.clear_out")
+        pre_migrate.connect(_stand_aside, sender=self, dispatch_uid="club.racing.guards.remove")
+        post_migrate.connect(_stand_guard, sender=self, dispatch_uid="club.racing.guards.install")
+
+
+def _stand_aside(using: str, plan: list[Any], **_: Any) -> None:
+    """As of ``setups.apps``: SQLite cannot remake a table that another one's trigger reads."""
+    from club.racing import guards
+    from club.racing.events import guards as race_days
+
+    if plan and connections[using].vendor == "sqlite":
+        guards.remove(using)
+        race_days.remove(using)
+
+
+def _stand_guard(using: str, **_: Any) -> None:
+    from club.racing import guards
+    from club.racing.events import guards as race_days
+
+    guards.install(using)
+    race_days.install(using)

@@ -13,6 +13,7 @@ installs them after every ``migrate``.
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 from django.db import connections, transaction
@@ -28,7 +29,10 @@ _OFF_GRID = """(
 
 @dataclass(frozen=True, slots=True)
 class Guard:
-    """One trigger: a write to ``table`` is refused with ``message`` if ``broken`` (of NEW) finds a row."""
+    """One trigger: a write to ``table`` is refused with ``message`` if ``broken`` finds a row.
+
+    ``broken`` is of NEW and, where ``events`` is "update" or "delete" alone, of OLD.
+    """
 
     name: str
     table: str
@@ -143,26 +147,26 @@ _TABLES = {
 """Every table that a guard stands on or reads."""
 
 
-def install(using: str) -> None:
+def install(using: str, guards: Iterable[Guard] = GUARDS, tables: Collection[str] = _TABLES) -> None:
     """Put every guard on the database ``using``, in place of what is there by its name.
 
     Does nothing while one of the tables is missing (the library migrated back to nothing).
     """
     connection = connections[using]
-    if not set(connection.introspection.table_names()) >= _TABLES:
+    if not set(tables) <= set(connection.introspection.table_names()):
         return
     with transaction.atomic(using=using), connection.cursor() as cursor:
-        for guard in GUARDS:
+        for guard in guards:
             for statement in _drop(guard, connection.vendor) + _create(guard, connection.vendor):
                 cursor.execute(statement)
 
 
-def remove(using: str) -> None:
+def remove(using: str, guards: Iterable[Guard] = GUARDS) -> None:
     """Take every guard off the database ``using``."""
     connection = connections[using]
     standing = set(connection.introspection.table_names())
     with transaction.atomic(using=using), connection.cursor() as cursor:
-        for guard in GUARDS:
+        for guard in guards:
             if guard.table in standing:
                 for statement in _drop(guard, connection.vendor):
                     cursor.execute(statement)
@@ -174,7 +178,7 @@ def _drop(guard: Guard, vendor: str) -> list[str]:
             f"DROP TRIGGER IF EXISTS {guard.name} ON {guard.table}",
             f"DROP FUNCTION IF EXISTS {guard.name}()",
         ]
-    return [f"DROP TRIGGER IF EXISTS {guard.name}_{event}" for event in ("insert", "update")]
+    return [f"DROP TRIGGER IF EXISTS {guard.name}_{event}" for event in ("insert", "update", "delete")]
 
 
 def _create(guard: Guard, vendor: str) -> list[str]:
@@ -185,7 +189,7 @@ def _create(guard: Guard, vendor: str) -> list[str]:
                     IF EXISTS ({guard.broken}) THEN
                         RAISE EXCEPTION '{guard.message}' USING ERRCODE = 'check_violation';
                     END IF;
-                    RETURN NEW;
+                    RETURN {"OLD" if guard.events == ("delete",) else "NEW"};
                 END $$""",
             f"""CREATE TRIGGER {guard.name} BEFORE {" OR ".join(guard.events)} ON {guard.table}
                 FOR EACH ROW EXECUTE FUNCTION {guard.name}()""",

@@ -12,13 +12,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
 import factory
 from django.utils.text import slugify
 
-from club.models import Member
+from club.models import Clause, ClauseItem, Member, RaceClass, RulebookEdition
+from club.racing import editions
 from fitcalc.dimensions import REQUIRED, PartKind
 from fitcalc.parts import Layout, Slot
 from setups import models
@@ -295,6 +297,62 @@ class KnownWheelbaseFactory(factory.django.DjangoModelFactory):
     position = factory.LazyAttribute(lambda known: known.platform.positions.get(name="middle"))
     wheelbase = Decimal("92")
     tolerance = Decimal("0.2")
+
+
+class RaceClassFactory(factory.django.DjangoModelFactory):
+    class Meta:
+        model = RaceClass
+
+    name = factory.Sequence(lambda n: f"Class {n}")
+    slug = factory.LazyAttribute(lambda race_class: slugify(race_class.name))
+
+
+class EditionFactory(factory.django.DjangoModelFactory):
+    """A draft without clauses; see ``published``."""
+
+    class Meta:
+        model = RulebookEdition
+
+    race_class = factory.SubFactory(RaceClassFactory)
+    name = factory.Sequence(lambda n: f"Edition {n}")
+    valid_from = factory.Sequence(lambda n: date(2030, 1, 1) + timedelta(days=n))
+
+
+class ClauseFactory(factory.django.DjangoModelFactory):
+    """A limit: front width at most 56 mm. Trait ``wheels`` allows the wheels of ``items`` only, ``seen`` asks
+    for what an inspector has to look at."""
+
+    class Meta:
+        model = Clause
+        skip_postgeneration_save = True
+
+    class Params:
+        wheels = factory.Trait(
+            kind="list", quantity="", high=None, thing="wheel", wording="Listed wheels only."
+        )
+        seen = factory.Trait(kind="required", quantity="", high=None, wording="A number that can be read.")
+
+    edition = factory.SubFactory(EditionFactory)
+    place = factory.Sequence(lambda n: n + 1)
+    number = factory.Sequence(lambda n: f"{n + 1}.")
+    wording = "The front is at most 56 mm wide over the wheels."
+    kind = "limit"
+    quantity = "front_width"
+    high = Decimal("56")
+
+    @factory.post_generation
+    def items(self, create: bool, extracted: Iterable[models.Part | models.Body] | None, **_: Any) -> None:
+        if create:
+            ClauseItem.objects.bulk_create(
+                ClauseItem(clause=self, **{"body" if isinstance(one, models.Body) else "part": one})
+                for one in extracted or ()
+            )
+
+
+def published(edition: RulebookEdition, by: Member | None = None) -> RulebookEdition:
+    """The edition, published on the day that it holds from."""
+    director = by or MemberFactory(race_director=True)
+    return editions.publish(edition, director, on=edition.valid_from)
 
 
 _CAR: dict[str, tuple[PartKind, dict[str, str]]] = {

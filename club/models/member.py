@@ -40,3 +40,8 @@ class Member(AbstractUser):
     def settles_disputes(self) -> bool:
         """True for those who settle what members' measurements contradict."""
         return self.is_active and (self.role == self.Role.STEWARD or self.is_superuser)
+
+    @property
+    def directs_races(self) -> bool:
+        """True for those who write rulebooks and run events."""
+        return self.is_active and (self.role == self.Role.RACE_DIRECTOR or self.is_superuser)

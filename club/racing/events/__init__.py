@@ -1,0 +1,1 @@
+"""Race days: events, entry lists, inspections and their record."""

@@ -1,0 +1,114 @@
+"""Events: making one, what it races, and the edition of each class's rulebook that holds there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.db.models import Count, Prefetch, Q, QuerySet
+from django.utils.text import slugify
+
+from club.models import Clause, Entry, Event, EventClass, RaceClass, RulebookEdition
+from club.racing.cars import clause_of
+from club.racing.checking import Rulebook
+from club.racing.editions import ITEMS
+from club.racing.events.entries import EntryError, demand_director
+
+
+def may_inspect(member: Any) -> bool:
+    """True for those who run events and inspect cars."""
+    return bool(getattr(member, "directs_races", False))
+
+
+def may_see_sheet(entry: Entry, member: Any) -> bool:
+    """True for race directors and for the driver of the car."""
+    return may_inspect(member) or (entry.member_id is not None and entry.member_id == member.pk)
+
+
+def listed(member: Any) -> QuerySet[Event]:
+    """The events that ``member`` sees, the latest first, with ``entered``, ``here`` and their classes."""
+    standing = Q(entries__withdrawn=False)
+    return (
+        Event.objects.filter(pk__in=Event.objects.seen_by(member).values("pk"))
+        .annotate(
+            entered=Count("entries", filter=standing, distinct=True),
+            here=Count(
+                "entries", filter=standing & Q(entries__checked_in_at__isnull=False), distinct=True
+            ),
+        )
+        .prefetch_related(Prefetch("raced", EventClass.objects.select_related("race_class")))
+        .order_by("-date", "name", "pk")
+    )
+
+
+def rulebooks_of(event: Event) -> dict[int, Rulebook | None]:
+    """Key of each class raced -> the rulebook that holds at the event, ``None`` where none does.
+
+    In the order of the classes' names; four queries.
+    """
+    raced = list(event.raced.with_edition().order_by("race_class__name"))
+    clauses = Prefetch("clauses", Clause.objects.prefetch_related(ITEMS).order_by("place", "pk"))
+    editions = (
+        RulebookEdition.objects.filter(pk__in=[one.edition_key for one in raced if one.edition_key])
+        .select_related("race_class")
+        .prefetch_related(clauses)
+    )
+    books = {}
+    for edition in editions:
+        rows = list(edition.clauses.all())
+        books[edition.pk] = Rulebook(edition, rows, [clause_of(row) for row in rows])
+    return {one.race_class_id: books.get(one.edition_key) for one in raced}
+
+
+def rulebook_for(entry: Entry) -> Rulebook | None:
+    """The rulebook that an entry is inspected under."""
+    return rulebooks_of(entry.event).get(entry.race_class_id)
+
+
+def save(
+    event: Event,
+    given: Mapping[str, Any],
+    raced: Mapping[RaceClass, RulebookEdition | None],
+    by: Any,
+) -> Event:
+    """Store an event and the classes it races, each with its pinned edition or ``None``.
+
+    Raises EntryError if a class that has entries is left out.
+    """
+    demand_director(by)
+    with transaction.atomic():
+        for field, value in given.items():
+            setattr(event, field, value)
+        if event.pk is None:
+            event.made_by = by
+            event.slug = _free_slug(event.name, event.date)
+        event.save()
+        standing = {one.race_class_id: one for one in event.raced.select_related("race_class")}
+        kept = {race_class.pk for race_class in raced}
+        for key, row in standing.items():
+            if key not in kept:
+                entered = Entry.objects.filter(event=event, race_class=key).count()
+                if entered:
+                    raise EntryError(
+                        f"{row.race_class} has {entered} entries here, so it stays: move or withdraw them "
+                        "into another class first.",
+                        "classes",
+                    )
+                row.delete()
+        for race_class, pinned in raced.items():
+            EventClass.objects.update_or_create(
+                event=event, race_class=race_class, defaults={"pinned": pinned}
+            )
+    return event
+
+
+def _free_slug(name: str, on: date) -> str:
+    """The name as an address, with the year, and a number where that is taken."""
+    base = f"{slugify(name)[:100] or 'event'}-{on:%Y}"
+    taken = set(Event.objects.filter(slug__startswith=base).values_list("slug", flat=True))
+    slug, number = base, 2
+    while slug in taken:
+        slug, number = f"{base}-{number}", number + 1
+    return slug
