@@ -145,9 +145,9 @@ EVERY = sum(len(guard.events) for guard in guards.GUARDS)
 
 def standing() -> int:
     table = (
-        "sqlite_master WHERE type = 'trigger'"
+        "sqlite_master WHERE type = 'trigger' AND tbl_name LIKE 'setups_%'"
         if connection.vendor == "sqlite"
-        else "information_schema.triggers"
+        else "information_schema.triggers WHERE event_object_table LIKE 'setups_%'"
     )
     with connection.cursor() as cursor:
         cursor.execute(f"SELECT COUNT(*) FROM {table}")
