@@ -9,6 +9,7 @@ from django.core.cache import cache
 from django.test import override_settings
 
 from club.racing import guards
+from club.racing.events import guards as race_days
 from tests.factories import FullCatalogue, full_catalogue
 
 
@@ -35,6 +36,7 @@ def emptied_afterwards(request: pytest.FixtureRequest) -> Iterator[None]:
     request.getfixturevalue("transactional_db")
     yield
     guards.remove("default")
+    race_days.remove("default")
 
 
 @pytest.fixture

@@ -132,7 +132,7 @@ def withdraw(entry: Entry, by: Any, why: str, out: bool = True) -> None:
 
 
 def enter_many(event: Event, rows: list[Entry], by: Any, why: str) -> None:
-    """Many new entries at once, in the caller's transaction; raises IntegrityError where a number is taken."""
+    """Many new entries in the caller's transaction; raises IntegrityError where a number is taken."""
     Entry.objects.bulk_create(rows, batch_size=500)
     EntryChange.objects.bulk_create(
         [EntryChange(entry=row, by=by, why=why, changes=_said(row)) for row in rows], batch_size=500

@@ -34,9 +34,7 @@ def listed(member: Any) -> QuerySet[Event]:
         Event.objects.filter(pk__in=Event.objects.seen_by(member).values("pk"))
         .annotate(
             entered=Count("entries", filter=standing, distinct=True),
-            here=Count(
-                "entries", filter=standing & Q(entries__checked_in_at__isnull=False), distinct=True
-            ),
+            here=Count("entries", filter=standing & Q(entries__checked_in_at__isnull=False), distinct=True),
         )
         .prefetch_related(Prefetch("raced", EventClass.objects.select_related("race_class")))
         .order_by("-date", "name", "pk")
