@@ -1,5 +1,6 @@
 """The library's tables, one file a subject."""
 
+from .answer import KeptAnswer
 from .body import Body, BodyDimension, BodyPart
 from .configuration import Configuration, ConfigurationPart
 from .measurement import Measurement, StatedFigure
@@ -17,6 +18,7 @@ __all__ = [
     "Dispute",
     "Draft",
     "Fitment",
+    "KeptAnswer",
     "KnownWheelbase",
     "Maker",
     "Measurement",

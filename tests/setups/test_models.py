@@ -24,6 +24,7 @@ from setups.models import (
     BodyPart,
     ConfigurationPart,
     Fitment,
+    KeptAnswer,
     Maker,
     Measurement,
     Part,
@@ -145,6 +146,12 @@ TWICE: dict[str, tuple[Make, dict[str, Any]]] = {
     "stated_figure_once_a_part": (
         lambda: StatedFigure.objects.create(part=PartFactory(), quantity="rim_width", value=8),
         {"value": 9},
+    ),
+    "kept_answer_once_a_key": (
+        lambda: KeptAnswer.objects.create(
+            member=MemberFactory(), key="k", asked="a", kept_at="2026-01-01T00:00Z"
+        ),
+        {"asked": "b"},
     ),
 }
 """What cannot stand twice: a row, and what its double may differ in."""
