@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from setups.views import catalogue, compare, find, fit, imports, measure, tools
+from setups.views import catalogue, compare, disputes, find, fit, imports, measure, measure_car, setup, tools
 
 urlpatterns = [
     # Bodies
@@ -14,6 +14,15 @@ urlpatterns = [
     path("bodies/<slug:slug>/measure/<slug:quantity>/", measure.measure_body, name="measure-body"),
     path("parts/<slug:slug>/measure/<slug:quantity>/", measure.measure_part, name="measure-part"),
     path("measurements/<int:number>/withdraw/", measure.withdraw, name="withdraw-measurement"),
+    # Setups
+    path("setups/<int:number>/", setup.setup, name="setup"),
+    path("setups/<int:number>/revisions/<int:revision>/", setup.revision, name="revision"),
+    path("setups/<int:number>/measure/<slug:quantity>/", measure_car.measure_car, name="measure-car"),
+    path("setups/<int:number>/withdraw/", setup.withdraw, name="withdraw-setup"),
+    path("setups/<int:number>/restore/", setup.restore, name="restore-setup"),
+    # Disputes
+    path("stewards/", disputes.stewards, name="stewards"),
+    path("disputes/<int:number>/", disputes.dispute, name="dispute"),
     # Platforms
     path("platforms/", catalogue.platforms, name="platforms"),
     path("platforms/<slug:slug>/", catalogue.platform, name="platform"),

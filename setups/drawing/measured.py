@@ -85,9 +85,16 @@ class Chart:
 
 
 def chart(
-    readings: list[Reading], settled: Quantity, stated: tuple[str, Quantity] | None, unit: Unit
+    readings: list[Reading],
+    settled: Quantity,
+    stated: tuple[str, Quantity] | None,
+    unit: Unit,
+    outside_words: str = "outside what the members agree on",
 ) -> Chart:
-    """Draw ``readings`` round ``settled``; ``stated`` is a name and a figure that is marked beside them."""
+    """Draw ``readings`` round ``settled``; ``stated`` is a name and a figure that is marked beside them.
+
+    ``outside_words`` say what is meant by the readings that are drawn as crosses.
+    """
     drawn = [*readings, Reading("", settled.value, settled.u)]
     if stated is not None:
         drawn.append(Reading(stated[0], float(stated[1].value), float(stated[1].u)))
@@ -119,7 +126,7 @@ def chart(
     outside = sum(one.outside for one in readings)
     words = f"{len(readings)} reading{'' if len(readings) == 1 else 's'} round {plus_minus(settled)}"
     if outside:
-        words += f", {outside} outside what the members agree on"
+        words += f", {outside} {outside_words}"
     return Chart(
         height=bottom + _FOOT - 8,
         rows=rows,

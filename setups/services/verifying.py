@@ -36,9 +36,13 @@ class VerifyingError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """Where a setup stands: its fit today, and what the measurements of its build say."""
+    """Where a setup stands by ``revision``: its fit today, and what the measurements of its build say.
+
+    ``revision`` comes with its car, class and photos.
+    """
 
     setup: Setup
+    revision: Revision
     report: FitReport
     verification: Verification
     measurements: list[Measurement]
@@ -79,10 +83,12 @@ def standing_of(setup: Setup, revision: Revision | None = None) -> Standing:
     """Where ``setup`` stands by its current revision, or as ``revision`` would; in constant queries."""
     found = revision or setup.current
     assert found is not None
-    (loaded,) = with_car(Revision.objects.filter(pk=found.pk)).prefetch_related("photos")
+    revisions = with_car(Revision.objects.filter(pk=found.pk)).select_related("race_class")
+    (loaded,) = revisions.prefetch_related("photos")
     (report,) = reports_of([content_of(loaded)])
     rows = list(measurements_of(loaded))
-    return Standing(setup, report, _verification(setup, report, rows), rows, _dispute(setup, loaded.build))
+    verification = _verification(setup, report, rows)
+    return Standing(setup, loaded, report, verification, rows, _dispute(setup, loaded.build))
 
 
 def add(measurement: Measurement) -> Turn:

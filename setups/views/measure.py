@@ -21,10 +21,11 @@ from fitcalc.findings import Verdict
 from fitcalc.quantities import Quantity
 from setups.drawing.measured import Chart, Reading, chart
 from setups.forms import MeasurementForm
-from setups.models import Body, Measurement, Part, StatedFigure
+from setups.models import Body, Measurement, Part, Setup, StatedFigure
 from setups.models.dimension import Basis
 from setups.printing import plus_minus
-from setups.services import measuring
+from setups.services import measuring, verifying
+from setups.services.verifying import Turn
 from setups.templatetags.figures import dimension_name, verdict_word
 
 _TYPED = {"value": 40, "instrument": 20, "uncertainty": 40, "note": 200}
@@ -69,7 +70,7 @@ class Sheet:
         self.subject, self.kind = subject, kind
         self.is_body = isinstance(subject, Body)
         rows = list(measuring.measurements_of(subject, kind.key))
-        self.rows = [row for row in rows if not row.withdrawn]
+        self.rows = [row for row in rows if row.counts]
         self.withdrawn = [row for row in rows if row.withdrawn]
         self.figure = measuring.figure_of(subject, kind.key)
         self.stated: StatedFigure | None = measuring.stated_of(subject, kind.key)
@@ -177,16 +178,23 @@ def measure_part(request: HttpRequest, slug: str, quantity: str) -> HttpResponse
 @require_POST
 def withdraw(request: HttpRequest, number: int) -> HttpResponse:
     """Let one's own measurement count no more; only by its member."""
-    row = get_object_or_404(Measurement.objects.select_related("body", "part"), pk=number)
-    address = reverse(
-        "measure-body" if row.part_id is None else "measure-part", args=[row.subject.slug, row.quantity]
-    )
+    row = get_object_or_404(Measurement.objects.select_related("body", "part", "revision"), pk=number)
+    if row.revision is not None:
+        address = reverse("measure-car", args=[row.revision.setup_id, row.quantity])
+    else:
+        name = "measure-body" if row.part_id is None else "measure-part"
+        address = reverse(name, args=[row.subject.slug, row.quantity])
     if not request.user.is_authenticated:
         return redirect_to_login(address)
     if row.withdrawn:
         messages.info(request, "That measurement is withdrawn already. Nothing was changed.")
         return redirect(address)
     try:
+        if row.revision is not None:
+            turn = verifying.withdraw(row, request.user)
+            messages.success(request, "Your reading is withdrawn and counts no more.")
+            say_turn(request, turn)
+            return redirect(address)
         outcome = measuring.withdraw(row, request.user)
     except PermissionError as error:
         raise PermissionDenied(str(error)) from error
@@ -199,9 +207,7 @@ def _measure(request: HttpRequest, subject: Body | Part, quantity: str) -> HttpR
     kinds = {kind.key: kind for kind in measuring.measurable(subject)}
     if quantity not in kinds:
         raise Http404("Nobody measures that here")
-    typed = {
-        name: text[:most] for name, most in _TYPED.items() if (text := _source(request).get(name, "").strip())
-    }
+    typed = typed_of(request)
     if request.method == "POST" and not request.user.is_authenticated:
         return redirect_to_login(f"{request.path}?{urlencode(typed)}")
     form = None
@@ -218,8 +224,10 @@ def _measure(request: HttpRequest, subject: Body | Part, quantity: str) -> HttpR
     return render(request, "setups/measure.html", context, status=422 if form and form.errors else 200)
 
 
-def _source(request: HttpRequest) -> Any:
-    return request.POST if request.method == "POST" else request.GET
+def typed_of(request: HttpRequest) -> dict[str, str]:
+    """What was typed into the form, in the address or posted; kept over signing in."""
+    source = request.POST if request.method == "POST" else request.GET
+    return {name: text[:most] for name, most in _TYPED.items() if (text := source.get(name, "").strip())}
 
 
 def _added(request: HttpRequest, form: MeasurementForm) -> bool:
@@ -272,6 +280,18 @@ def _say_verdicts(request: HttpRequest, outcome: measuring.Outcome) -> None:
         )
     if not outcome.verdicts:
         messages.info(request, "On no platform does the best configuration change its verdict.")
+
+
+def say_turn(request: HttpRequest, turn: Turn) -> None:
+    """What a reading, or the withdrawal of one, made of the setup whose car it is of."""
+    if not turn.changed:
+        return
+    if turn.after == Setup.State.DISPUTED:
+        messages.warning(request, "With this the setup is disputed: a steward finds out who is right.")
+    elif turn.after == Setup.State.VERIFIED:
+        messages.success(request, "With this the setup is verified.")
+    else:
+        messages.info(request, f"With this the setup is no longer {turn.before}.")
 
 
 def _word(verdict: Verdict | None) -> str:

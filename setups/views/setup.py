@@ -1,0 +1,156 @@
+"""A setup's page and its revisions: what it says, what is computed, what was measured, what was decided."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import NoReverseMatch, reverse
+from django.views.decorators.http import require_POST, require_safe
+
+from fitcalc.fit import FitReport
+from fitcalc.parts import Slot
+from setups.forms_standing import ReasonForm
+from setups.models import Draft, Part, Revision, Setup
+from setups.services import posting, telling, verifying
+from setups.services.cars import NotBuildable, content_of, findings_then, reports_of, with_car
+from setups.services.posting import PostingError
+from setups.services.revisions import changes_between, since_posted
+from setups.services.tuned import settings_of, tuned
+
+
+def posted_setup(number: int) -> Setup:
+    """A setup that everybody may see; a draft is not there (404)."""
+    return get_object_or_404(_setups().exclude(state=Setup.State.DRAFT), pk=number)
+
+
+def _setups() -> Any:
+    return Setup.objects.select_related("author", "body", "platform", "current")
+
+
+@require_safe
+def setup(request: HttpRequest, number: int) -> HttpResponse:
+    """The setup's page. A draft is its author's only, who is sent to where it is written."""
+    shown = get_object_or_404(_setups(), pk=number)
+    if not shown.is_public:
+        if request.user.pk != shown.author_id:
+            raise Http404("There is no such setup")
+        return redirect(_edit_address(shown))
+    return _page(request, shown)
+
+
+def _page(request: HttpRequest, shown: Setup, form: ReasonForm | None = None) -> HttpResponse:
+    try:
+        standing = verifying.standing_of(shown)
+    except NotBuildable as error:
+        standing, cannot = None, str(error)
+    else:
+        cannot = ""
+    told = None if standing is None else telling.told_of(standing)
+    revision = _loaded(shown, shown.current.number) if standing is None else standing.revision  # type: ignore[union-attr]
+    author = request.user.pk == shown.author_id
+    context = {
+        "setup": shown,
+        "told": told,
+        "cannot": cannot,
+        "record": telling.record_of(shown),
+        "revisions": telling.revisions_of(shown),
+        "disputes": telling.disputes_of(shown),
+        "is_author": author,
+        "draft": Draft.objects.filter(setup=shown).first() if author else None,
+        "may_change": posting.may_change(shown, request.user),
+        "reason_form": form or ReasonForm(),
+        "to_measure": told and telling.next_to_measure(told.sheets, request.user.pk),
+    }
+    context |= _said(revision, standing and standing.report)
+    return render(request, "setups/setup/setup.html", context, status=422 if form else 200)
+
+
+def _said(revision: Revision, report: FitReport | None) -> dict[str, Any]:
+    """What a revision says, and what its car is computed to be today and was when it was posted."""
+    return {
+        "revision": revision,
+        "report": report,
+        "slots": _slots(revision),
+        "settings": settings_of(revision.tuning),
+        "tuned": report and tuned(revision.tuning, report.geometry),
+        "since": report and since_posted(revision, report),
+        "then": findings_then(revision),
+    }
+
+
+def _slots(revision: Revision) -> list[tuple[Slot, Part | None]]:
+    """The filled slots in the order of the car, the position among them without a part."""
+    parts = {row.slot: row.part for row in revision.slots.all()}
+    return [(slot, parts.get(slot.value)) for slot in Slot if slot is Slot.POSITION or slot.value in parts]
+
+
+def _edit_address(shown: Setup) -> str:
+    try:
+        return reverse("edit-setup", args=[shown.pk])
+    except NoReverseMatch as error:
+        raise Http404("There is no such setup") from error
+
+
+def _loaded(shown: Setup, number: int) -> Revision:
+    rows = with_car(shown.revisions.all()).select_related("race_class").prefetch_related("photos")
+    return get_object_or_404(rows, number=number)
+
+
+@require_safe
+def revision(request: HttpRequest, number: int, revision: int) -> HttpResponse:
+    """One revision for ever: what it said, what changed since the one before, then and now."""
+    shown = posted_setup(number)
+    one = _loaded(shown, revision)
+    newest = shown.current.number  # type: ignore[union-attr]
+    earlier = one.number - 1 or None
+    report, changes, cannot = None, None, ""
+    try:
+        (report,) = reports_of([content_of(one)])
+        if earlier is not None:
+            changes = changes_between(_loaded(shown, earlier), one)
+    except NotBuildable as error:
+        cannot = str(error)
+    context = {
+        "setup": shown,
+        "earlier": earlier,
+        "later": one.number + 1 if one.number < newest else None,
+        "newest": newest,
+        "changes": changes,
+        "cannot": cannot,
+    }
+    return render(request, "setups/setup/revision.html", context | _said(one, report))
+
+
+@require_POST
+def withdraw(request: HttpRequest, number: int) -> HttpResponse:
+    """Take a setup out of the lists, with a reason; by its author or a steward."""
+    return _change(request, number, posting.withdraw, "The setup is withdrawn. Its page stays where it is.")
+
+
+@require_POST
+def restore(request: HttpRequest, number: int) -> HttpResponse:
+    """Put a withdrawn setup back, with a reason; by its author or a steward."""
+    return _change(request, number, posting.restore, "The setup is back. Its standing was worked out anew.")
+
+
+def _change(request: HttpRequest, number: int, change: Any, done: str) -> HttpResponse:
+    shown = posted_setup(number)
+    if not request.user.is_authenticated:
+        return redirect_to_login(shown.get_absolute_url())
+    form = ReasonForm(request.POST)
+    if not form.is_valid():
+        return _page(request, shown, form)
+    try:
+        change(shown, request.user, form.cleaned_data["reason"])
+    except PermissionError as error:
+        raise PermissionDenied(str(error)) from error
+    except PostingError as error:
+        form.add_error(None, str(error))
+        return _page(request, shown, form)
+    messages.success(request, done)
+    return redirect(shown)
