@@ -17,6 +17,8 @@ LOCKOUT_AFTER         wrong passwords for a name from one network address before
 LOCKOUT_SECONDS       how long a wrong password counts, and so the wait; 900 without it
 SECRET_KEY            signs sessions; made once and kept in SECRET_KEY_FILE (`.secret-key`) without it
 STATIC_ROOT           where `collectstatic` puts the style sheets; `staticfiles` without it
+MEDIA_ROOT            where members' photos are kept; `media` beside manage.py without it
+PHOTO_UPLOAD_MAX      bytes that the file of one photo may have; 12 MB (12582912) without it
 CONN_MAX_AGE          seconds that a PostgreSQL connection is kept; 60 without it
 API_RATE              computations a caller may ask of the API; 300/minute without it, empty for no limit
 PROXIES               proxies in front of the site that add to X-Forwarded-For; one with HTTPS, else none
@@ -175,6 +177,8 @@ STATIC_URL = "static/"
 STATIC_ROOT = Path(env.str("STATIC_ROOT", default=str(BASE_DIR / "staticfiles")))
 WHITENOISE_USE_FINDERS = True
 warnings.filterwarnings("ignore", "No directory at")  # before collectstatic
+# Photos are served by a view, which asks who may see them, and not from an address of their own.
+MEDIA_ROOT = Path(env.str("MEDIA_ROOT", default=str(BASE_DIR / "media")))
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "club.storage.CollectedIfThere"},
@@ -183,6 +187,8 @@ STORAGES = {
 # The largest spreadsheet or JSON text that a request may carry; longer ones are answered with 413.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
+# The one exception: the address that photos are sent to takes a file of so many bytes, and its form.
+PHOTO_UPLOAD_MAX = env.int("PHOTO_UPLOAD_MAX", default=12 * 1024 * 1024)
 
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
