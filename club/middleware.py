@@ -8,11 +8,15 @@ from contextlib import suppress
 from django.conf import settings
 from django.db import DataError
 from django.http import HttpRequest, HttpResponse
+from django.urls import Resolver404, resolve
 
 from club import refusals
 
 DRAINED = 32 * 1024 * 1024
 """Bytes of a refused body that are still read: a client that is sending hears no answer before it is done."""
+
+FORM = 64 * 1024
+"""Bytes that a form takes beside the file in it."""
 
 
 class Readable:
@@ -26,9 +30,12 @@ class Readable:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        if _length(request) > settings.DATA_UPLOAD_MAX_MEMORY_SIZE:
-            _drain(request)
-            return refusals.too_large(request)
+        length = _length(request)
+        if length > settings.DATA_UPLOAD_MAX_MEMORY_SIZE:
+            photo = _takes_a_photo(request)
+            if not photo or length > settings.PHOTO_UPLOAD_MAX + FORM:
+                _drain(request)
+                return refusals.too_large(request, photo)
         if not all(map(_storable, _texts(request))):
             return refusals.unreadable_text(request)
         return self.get_response(request)
@@ -44,6 +51,12 @@ def _length(request: HttpRequest) -> int:
         return int(request.META.get("CONTENT_LENGTH") or 0)
     except ValueError:
         return 0
+
+
+def _takes_a_photo(request: HttpRequest) -> bool:
+    with suppress(Resolver404):
+        return resolve(request.path_info).url_name == "setup-photos"
+    return False
 
 
 def _drain(request: HttpRequest) -> None:

@@ -30,8 +30,17 @@ def refuse(
     return HttpResponse(page, status=status)
 
 
-def too_large(request: HttpRequest) -> HttpResponse:
-    """413: the request carries more than the site takes."""
+def too_large(request: HttpRequest, photo: bool = False) -> HttpResponse:
+    """413: the request carries more than the site takes; of a photo that is more than of all else."""
+    if photo:
+        limit = filesizeformat(settings.PHOTO_UPLOAD_MAX)
+        return refuse(
+            request,
+            413,
+            f"That photo has more than {limit}",
+            "Nothing else is lost: the draft is as it was. Go back and send a smaller copy of the photo.",
+            "400.html",
+        )
     limit = filesizeformat(settings.DATA_UPLOAD_MAX_MEMORY_SIZE)
     return refuse(
         request,

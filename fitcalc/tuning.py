@@ -112,6 +112,9 @@ TUNING: dict[str, TuningField] = {
 }
 """Every setting by its key, in the order in which a page shows them."""
 
+CORNERS = ("weight_fl", "weight_fr", "weight_rl", "weight_rr")
+"""The weights on the four wheels: three of them say nothing of the balance, so it is all or none."""
+
 
 class TuningError(ValueError):
     """Settings that cannot be kept; ``wrong`` says what to do, by key."""
@@ -124,7 +127,8 @@ class TuningError(ValueError):
 def read(typed: dict[str, str]) -> dict[str, float | str]:
     """The settings that were typed, empty ones left out, numbers as numbers.
 
-    A comma will do for the decimal point. Raises TuningError naming each field that is not sane or not known.
+    A comma will do for the decimal point. Raises TuningError naming each field that is not sane or
+    not known, and each wheel that was not weighed where another was.
     """
     kept: dict[str, float | str] = {}
     wrong: dict[str, str] = {}
@@ -144,6 +148,10 @@ def read(typed: dict[str, str]) -> dict[str, float | str]:
                 kept[key] = _number(field, text)
             except ValueError as error:
                 wrong[key] = str(error)
+    open_corners = [key for key in CORNERS if key not in kept and key not in wrong]
+    if len(open_corners) < len(CORNERS):
+        for key in open_corners:
+            wrong[key] = f"{TUNING[key].label}: weigh all four wheels, or leave all four out."
     if wrong:
         raise TuningError(wrong)
     return {key: kept[key] for key in TUNING if key in kept}

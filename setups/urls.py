@@ -2,7 +2,20 @@
 
 from django.urls import path
 
-from setups.views import catalogue, compare, disputes, find, fit, imports, measure, measure_car, setup, tools
+from setups.views import (
+    catalogue,
+    compare,
+    disputes,
+    find,
+    fit,
+    imports,
+    measure,
+    measure_car,
+    photos,
+    post,
+    setup,
+    tools,
+)
 
 urlpatterns = [
     # Bodies
@@ -15,6 +28,17 @@ urlpatterns = [
     path("parts/<slug:slug>/measure/<slug:quantity>/", measure.measure_part, name="measure-part"),
     path("measurements/<int:number>/withdraw/", measure.withdraw, name="withdraw-measurement"),
     # Setups
+    path("setups/new/", post.new, name="new-setup"),
+    path("setups/mine/", post.mine, name="my-setups"),
+    path("setups/<int:number>/edit/", post.edit, name="edit-setup"),
+    path("setups/<int:number>/discard/", post.discard, name="discard-draft"),
+    path("setups/<int:number>/photos/", photos.add, name="setup-photos"),
+    path("setups/<int:number>/photos/<int:photo>/caption/", photos.caption, name="caption-photo"),
+    path("setups/<int:number>/photos/<int:photo>/remove/", photos.remove, name="remove-photo"),
+    path("setups/<int:number>/photos/<int:photo>.webp", photos.photo, name="photo"),
+    path(
+        "setups/<int:number>/photos/<int:photo>-small.webp", photos.photo, {"small": True}, name="photo-small"
+    ),
     path("setups/<int:number>/", setup.setup, name="setup"),
     path("setups/<int:number>/revisions/<int:revision>/", setup.revision, name="revision"),
     path("setups/<int:number>/measure/<slug:quantity>/", measure_car.measure_car, name="measure-car"),

@@ -1,0 +1,91 @@
+"""A setup's photos: add one, say what it shows, take it off, look at it."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST, require_safe
+
+from setups.forms_setup import STEPS
+from setups.models import Photo, Setup
+from setups.services import photos
+from setups.services.photos import PhotoError
+from setups.views.post import _draft, _show
+
+A_YEAR = 365 * 24 * 3600
+LONGEST_CAPTION = 120
+
+
+@never_cache
+@login_required
+@require_POST
+def add(request: HttpRequest, number: int) -> HttpResponse:
+    """Keep one picture; refused, the page says why and the caption stays typed."""
+    setup = get_object_or_404(Setup, pk=number, author=request.user)
+    caption = request.POST.get("caption", "")
+    try:
+        if len(caption) > LONGEST_CAPTION:
+            raise PhotoError(
+                f"A caption takes {LONGEST_CAPTION} letters: shorten it, and choose the photo again."
+            )
+        photos.add(setup, request.FILES.get("photo"), caption)
+    except PhotoError as error:
+        draft = _draft(request, number)
+        more = {"photo_error": str(error), "caption": caption}
+        return _show(request, draft, STEPS["photos"], 422, **more)
+    messages.success(request, "The photo is on the draft. Its place and time of taking are left out.")
+    return redirect(_back(number))
+
+
+@never_cache
+@login_required
+@require_POST
+def caption(request: HttpRequest, number: int, photo: int) -> HttpResponse:
+    """Say what a photo shows."""
+    row = get_object_or_404(Photo, pk=photo, setup=number, setup__author=request.user)
+    text = request.POST.get("caption", "")
+    if len(text) > LONGEST_CAPTION:
+        messages.error(request, f"A caption takes {LONGEST_CAPTION} letters. It stayed as it was.")
+        return redirect(_back(number))
+    try:
+        photos.caption(row, text)
+    except PhotoError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, "The caption is saved.")
+    return redirect(_back(number))
+
+
+@never_cache
+@login_required
+@require_POST
+def remove(request: HttpRequest, number: int, photo: int) -> HttpResponse:
+    """Take a photo off the draft; revisions that show it keep it."""
+    row = get_object_or_404(Photo, pk=photo, setup=number, setup__author=request.user)
+    photos.remove(row)
+    messages.success(request, "The photo is off the draft. Revisions that show it keep it.")
+    return redirect(_back(number))
+
+
+@require_safe
+def photo(request: HttpRequest, number: int, photo: int, small: bool = False) -> HttpResponse:
+    """The picture itself. A draft's is its author's only; what an address shows never changes."""
+    row = get_object_or_404(photos.seen_by(request.user), pk=photo, setup=number)
+    name = photos.small_name(row) if small else row.image.name
+    try:
+        file = row.image.storage.open(name)
+    except OSError as error:
+        raise Http404("The file of this photo is missing") from error
+    response = FileResponse(file, content_type="image/webp", filename=f"setup-{number}-{photo}.webp")
+    kept = f"public, max-age={A_YEAR}, immutable" if row.posted else "private, no-cache"
+    response["Cache-Control"] = kept
+    response["X-Content-Type-Options"] = "nosniff"
+    return response
+
+
+def _back(number: int) -> str:
+    return f"{reverse('edit-setup', args=[number])}?step=photos"
