@@ -171,6 +171,14 @@ def judged(
 
 def cars_of(entries: Sequence[Entry]) -> list[Car]:
     """The entries' cars, computed and as inspected; one query for all."""
+    return [
+        with_inspections(car, entry.inspections.all())
+        for entry, car in zip(entries, computed_cars(entries), strict=True)
+    ]
+
+
+def computed_cars(entries: Sequence[Entry]) -> list[Car]:
+    """The entries' cars as they follow from their setups, before anybody measured; one query for all."""
     computed = _computed([entry.revision for entry in entries if entry.revision is not None])
     cars = []
     for entry in entries:
@@ -178,7 +186,7 @@ def cars_of(entries: Sequence[Entry]) -> list[Car]:
         if base is None:
             body = entry.car_body
             base = Car(fitted={} if body is None else {BODY: frozenset([body.pk])})
-        cars.append(with_inspections(base, entry.inspections.all()))
+        cars.append(base)
     return cars
 
 

@@ -1,0 +1,355 @@
+/* The inspector's page without a signal.
+
+   The page is a plain form and works without this. With it, a record that is kept goes into this phone's own
+   storage first, each under a key made here (a UUID), and is sent from there until the club has it. The club
+   stores a key once, so that sending again does no harm. Nothing is judged here: what a value means stands in
+   data-zones, worked out by the server, and the answer that comes back replaces what was foretold. */
+(() => {
+  "use strict";
+  const form = document.querySelector("form[data-inspecting]");
+  if (!form) return;
+  const PREFIX = "kept-record:";
+  const RETRY = 8000;
+  const PATIENCE = 15000;
+  const me = form.dataset.member;
+  const status = form.querySelector("[data-status]");
+  const sendNow = form.querySelector("[data-send-now]");
+  const signIn = form.querySelector("[data-sign-in-link]");
+  const field = (name) => form.elements.namedItem(name);
+  let sending = false;
+  let signal = true;
+  let signedOut = false;
+  const unstored = new Map(); /* where the phone keeps nothing: until the page is left */
+
+  /* What is kept ------------------------------------------------------------ */
+  const uuid = () => {
+    if (crypto.randomUUID) return crypto.randomUUID();
+    const b = crypto.getRandomValues(new Uint8Array(16));
+    b[6] = (b[6] & 15) | 64;
+    b[8] = (b[8] & 63) | 128;
+    const hex = [...b].map((x) => x.toString(16).padStart(2, "0")).join("");
+    return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+  };
+  const put = (record) => {
+    try {
+      localStorage.setItem(PREFIX + record.fields.key, JSON.stringify(record));
+      unstored.delete(record.fields.key);
+    } catch {
+      unstored.set(record.fields.key, record);
+    }
+  };
+  const drop = (record) => {
+    unstored.delete(record.fields.key);
+    try { localStorage.removeItem(PREFIX + record.fields.key); } catch { /* nothing was kept there */ }
+  };
+  const every = () => {
+    const found = [...unstored.values()];
+    try {
+      for (let i = 0; i < localStorage.length; i += 1) {
+        const name = localStorage.key(i);
+        if (!name.startsWith(PREFIX)) continue;
+        try { found.push(JSON.parse(localStorage.getItem(name))); } catch { /* not ours */ }
+      }
+    } catch { /* a phone that keeps nothing */ }
+    return found.sort((a, b) => a.order - b.order);
+  };
+  const mine = () => every().filter((one) => one.by === me);
+
+  /* What is shown ----------------------------------------------------------- */
+  const times = (n, one, many) => `${n} ${n === 1 ? one : many}`;
+  const show = () => {
+    const kept = mine();
+    const refused = kept.filter((one) => one.refused);
+    const waiting = kept.length - refused.length;
+    const others = every().length - kept.length;
+    const said = [];
+    if (refused.length) said.push(`${times(refused.length, "record was", "records were")} not taken: look at what it says.`);
+    if (waiting) said.push(`${times(waiting, "record", "records")} kept on this phone, not sent yet.`);
+    if (waiting && signedOut) said.push("You are signed out: sign in, and they are sent.");
+    else if (waiting && !signal) said.push("No signal: they are sent when it is back.");
+    if (unstored.size) said.push("This phone keeps nothing once the page is left: stay here.");
+    if (others) said.push(`${times(others, "record waits", "records wait")} for another inspector to sign in on this phone.`);
+    if (!said.length) said.push("All is sent.");
+    const words = said.join(" ");
+    if (status.textContent !== words) status.textContent = words;
+    status.dataset.state = refused.length ? "refused" : waiting ? "waiting" : "sent";
+    sendNow.hidden = !waiting || signedOut;
+    signIn.hidden = !(waiting && signedOut);
+    for (const card of form.querySelectorAll("[data-card]")) {
+      const list = card.querySelector("[data-kept]");
+      const here = kept.filter((one) => one.url === form.dataset.send && one.fields.clause === card.dataset.card);
+      list.replaceChildren(...here.map((one) => line(card, one)));
+      list.hidden = !here.length;
+    }
+  };
+  const line = (card, record) => {
+    const item = document.createElement("li");
+    const words = document.createElement("span");
+    const when = record.fields.stage === "after" ? "after" : "before";
+    words.textContent = record.refused
+      ? `${record.said}: not taken. ${record.refused}`
+      : `${record.said}, ${when} run ${record.fields.run}: kept on this phone, not sent yet`;
+    item.append(words);
+    if (record.refused) {
+      item.dataset.refused = "";
+      const again = document.createElement("button");
+      again.type = "button";
+      again.className = "button-plain";
+      again.textContent = "Type it again";
+      again.addEventListener("click", () => {
+        const input = card.querySelector("[data-reading]");
+        if (input && record.fields.reading) input.value = record.fields.reading;
+        drop(record);
+        show();
+        (input || card.querySelector("[data-seen]")).focus();
+        foretell(card);
+      });
+      item.append(again);
+    }
+    return item;
+  };
+  const fail = (card, words) => {
+    const error = card.querySelector("[data-error]");
+    const input = card.querySelector("[data-reading]");
+    error.textContent = words;
+    error.hidden = !words;
+    if (!input) return;
+    if (words) {
+      input.setAttribute("aria-invalid", "true");
+      input.setAttribute("aria-describedby", error.id);
+      input.focus();
+    } else {
+      input.removeAttribute("aria-invalid");
+      input.removeAttribute("aria-describedby");
+    }
+  };
+
+  /* What a value would mean, while it is typed ------------------------------- */
+  const number = (text) => {
+    const plain = text.trim().replace(",", ".").replace("−", "-");
+    return /^-?\d{1,5}(\.\d+)?$/.test(plain) ? Number(plain) : null;
+  };
+  const meaning = (zones, value) => {
+    for (const zone of zones) {
+      if (zone.to === null || value < zone.to - 1e-9) return zone.in;
+      if (value <= zone.to + 1e-9) return zone.at;
+    }
+    return zones[zones.length - 1].in;
+  };
+  const LOOKS = { complies: "fits", too_close: "close", does_not_comply: "fails" };
+  const say = ([verdict, passes]) => {
+    if (verdict === "complies") return form.dataset.sayComplies;
+    if (verdict === "does_not_comply") return form.dataset.sayDoesNotComply;
+    return passes ? form.dataset.sayPass : form.dataset.sayFail;
+  };
+  const foretell = (card) => {
+    const input = card.querySelector("[data-reading]");
+    const value = input ? number(input.value) : null;
+    if (value === null) return;
+    for (const asked of card.querySelectorAll("[data-asked]")) {
+      if (!asked.dataset.zones) continue;
+      const found = meaning(JSON.parse(asked.dataset.zones), value);
+      const chip = asked.querySelector(".verdict");
+      const look = LOOKS[found[0]];
+      if (chip) {
+        chip.className = `verdict verdict-${look}`;
+        chip.textContent = say(found);
+      }
+      asked.querySelector("[data-words]").textContent = "as it is typed";
+      move(asked.querySelector("[data-bar]"), value, Number(asked.dataset.u), look, card.dataset.unit || "");
+    }
+  };
+  const move = (bar, value, u, look, unit) => {
+    if (!bar) return;
+    const side = Number(bar.dataset.side);
+    const from = Number(bar.dataset.from);
+    const to = Number(bar.dataset.to);
+    const { width } = bar.viewBox.baseVal;
+    const at = (x) => Math.min(Math.max(side + ((width - 2 * side) * (x - from)) / (to - from), side), width - side);
+    const x = at(value);
+    const [left, right] = [at(value - 2 * u), at(value + 2 * u)];
+    bar.setAttribute("class", `limit-bar guard-bar limit-bar-${look}`);
+    bar.querySelector("[data-value]").setAttribute("d", `M${x - 6} 30l6 -6 6 6 -6 6Z`);
+    bar.querySelector("[data-doubt]").setAttribute("d", u ? `M${left} 30H${right}M${left} 25v10M${right} 25v10` : "");
+    const words = bar.querySelector("[data-found]");
+    words.textContent = `${value} ${unit}`.trim();
+    words.setAttribute("x", Math.min(Math.max(x, 40), width - 40));
+  };
+
+  /* Keeping ------------------------------------------------------------------ */
+  const keep = (card) => {
+    const input = card.querySelector("[data-reading]");
+    const seen = card.querySelector("[data-seen]:checked");
+    if (input && !input.value.trim()) return fail(card, "Type the reading first."), false;
+    if (input && number(input.value) === null) return fail(card, "That is not a number: type figures, such as 54.20."), false;
+    if (!input && !seen) return fail(card, "Choose yes or no first."), false;
+    const wrong = card.querySelector("[data-wrong]");
+    const reason = card.querySelector("[data-reason]");
+    if (wrong && wrong.checked && !reason.value.trim()) return fail(card, "Say what was wrong with the record before."), false;
+    fail(card, "");
+    const tool = card.dataset.toolName;
+    const key = card.querySelector("[data-key]");
+    const note = card.querySelector("[data-note]");
+    const said = input ? `${input.value.trim()} ${card.dataset.unit || ""}`.trim() : seen.value;
+    put({
+      url: form.dataset.send,
+      by: me,
+      order: Date.now() + performance.now() / 1e6,
+      said,
+      fields: {
+        key: key.value,
+        clause: card.dataset.card,
+        stage: field("stage").value,
+        run: field("run").value,
+        reading: input ? input.value.trim() : "",
+        seen: seen ? seen.value : "",
+        instrument: tool ? field(`tool_${tool}`).value : "",
+        doubt: tool ? field(`doubt_${tool}`).value : "",
+        note: note.value,
+        wrong: wrong && wrong.checked ? "yes" : "",
+        reason: reason ? reason.value : "",
+        taken_at: new Date().toISOString(),
+      },
+    });
+    key.value = uuid();
+    if (input) input.value = "";
+    if (seen) seen.checked = false;
+    note.value = "";
+    if (wrong) { wrong.checked = false; reason.value = ""; }
+    return true;
+  };
+
+  /* Sending, one after another ------------------------------------------------ */
+  const send = async (record) => {
+    const body = new URLSearchParams(record.fields);
+    body.set("csrfmiddlewaretoken", field("csrfmiddlewaretoken").value);
+    const stop = new AbortController();
+    const timer = setTimeout(() => stop.abort(), PATIENCE);
+    try {
+      return await fetch(record.url, { method: "POST", body, credentials: "same-origin", redirect: "manual", signal: stop.signal });
+    } finally {
+      clearTimeout(timer);
+    }
+  };
+  const flush = async () => {
+    if (sending) return;
+    sending = true;
+    try {
+      for (const record of mine().filter((one) => !one.refused)) {
+        let answer;
+        try {
+          answer = await send(record);
+        } catch {
+          signal = false;
+          break;
+        }
+        signal = true;
+        if (answer.type === "opaqueredirect" || answer.status === 403) {
+          signedOut = true;
+          break;
+        }
+        signedOut = false;
+        if (answer.status === 422) {
+          const told = await answer.json().catch(() => ({}));
+          put({ ...record, refused: told.message || "Type it again." });
+        } else if (answer.status === 404 || answer.status === 400) {
+          put({ ...record, refused: "The car is no longer on the list, or the address has changed." });
+        } else if (answer.ok) {
+          const told = await answer.json().catch(() => null);
+          if (!told) { signal = false; break; }
+          drop(record);
+          replace(record, told.html);
+        } else {
+          signal = false;
+          break;
+        }
+        show();
+      }
+    } finally {
+      sending = false;
+      show();
+    }
+  };
+  const replace = (record, html) => {
+    const here = record.url === form.dataset.send && record.fields.stage === field("stage").value && record.fields.run === field("run").value;
+    const card = here && form.querySelector(`[data-card="${CSS.escape(record.fields.clause)}"]`);
+    if (!card || !html) return;
+    const fresh = new DOMParser().parseFromString(html, "text/html");
+    card.querySelector("[data-result]").replaceChildren(...fresh.body.childNodes);
+    foretell(card);
+  };
+
+  /* Another car while there is no signal: the same questions, nothing shown of what is on record ------------- */
+  const change = (option) => {
+    form.dataset.send = option.dataset.send;
+    form.action = option.dataset.open;
+    document.querySelector("[data-car-number]").textContent = option.dataset.number;
+    document.querySelector("[data-car-driver]").textContent = option.dataset.driver;
+    document.querySelector("[data-car-what]").textContent = "no signal: what is on record comes when it is back";
+    document.querySelector("[data-car-link]").href = option.dataset.page;
+    for (const card of form.querySelectorAll("[data-card]")) {
+      fail(card, "");
+      card.querySelector("[data-key]").value = uuid();
+      for (const input of card.querySelectorAll("[data-reading], [data-note], [data-reason]")) input.value = "";
+      for (const input of card.querySelectorAll("[data-seen], [data-wrong]")) input.checked = false;
+      for (const old of card.querySelectorAll("[data-on-record], .ruling-note")) old.remove();
+      for (const asked of card.querySelectorAll("[data-asked]")) {
+        const chip = asked.querySelector(".verdict");
+        if (chip) { chip.className = "verdict verdict-unknown"; chip.textContent = "not checked"; }
+        asked.querySelector("[data-words]").textContent = "";
+        for (const mark of asked.querySelectorAll("[data-value], [data-doubt]")) mark.setAttribute("d", "");
+        for (const words of asked.querySelectorAll("[data-found]")) words.textContent = "";
+      }
+    }
+    show();
+    scrollTo(0, 0);
+  };
+  const away = () => !navigator.onLine || !signal;
+  const cars = document.querySelector("[data-other-car]");
+  const choose = cars.elements.namedItem("car");
+  cars.addEventListener("submit", (event) => {
+    event.preventDefault();
+    const option = choose.selectedOptions[0];
+    if (away()) change(option);
+    else location.assign(option.dataset.open);
+  });
+  const next = cars.querySelector("[data-next]");
+  if (next) next.addEventListener("click", (event) => {
+    if (!away() || choose.selectedIndex + 1 >= choose.options.length) return;
+    event.preventDefault();
+    choose.selectedIndex += 1;
+    change(choose.selectedOptions[0]);
+    const after = choose.options[choose.selectedIndex + 1];
+    if (after) next.textContent = `Next: ${after.dataset.number} ${after.dataset.driver}`;
+    else next.hidden = true;
+  });
+
+  /* What a person does --------------------------------------------------------- */
+  form.addEventListener("submit", (event) => {
+    const button = event.submitter;
+    if (button && button.name === "tools") return; /* other instruments: the page comes anew */
+    event.preventDefault();
+    const card = (button && button.closest("[data-card]")) || (document.activeElement && document.activeElement.closest("[data-card]"));
+    if (card && keep(card)) { show(); flush(); }
+  });
+  form.addEventListener("input", (event) => {
+    const card = event.target.closest("[data-card]");
+    if (card && event.target.matches("[data-reading]")) { fail(card, ""); foretell(card); }
+  });
+  /* Enter on the phone's keyboard keeps what it stands in, not the first button of the page. */
+  form.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || !event.target.matches("[data-reading], [data-note], [data-reason]")) return;
+    event.preventDefault();
+    const card = event.target.closest("[data-card]");
+    if (keep(card)) { show(); flush(); }
+  });
+  sendNow.addEventListener("click", flush);
+  addEventListener("online", () => { signal = true; flush(); });
+  addEventListener("offline", () => { signal = false; show(); });
+  addEventListener("storage", show);
+  addEventListener("beforeunload", (event) => { if (unstored.size) event.preventDefault(); });
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) flush(); });
+  setInterval(() => { if (mine().some((one) => !one.refused)) flush(); }, RETRY);
+  show();
+  flush();
+})();
