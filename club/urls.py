@@ -4,6 +4,7 @@ from django.urls import include, path
 
 from club import views
 from club.accounts.views import member
+from club.racing.views.check import setup_classes
 
 handler400 = "club.refusals.bad_request"
 handler403 = "club.refusals.not_allowed"
@@ -16,6 +17,8 @@ urlpatterns = [
     path("members/<str:username>/", member, name="member"),
     path("health/", views.health, name="health"),
     path("garage/", include("club.garage.urls")),
+    path("classes/", include("club.racing.urls")),
+    path("setups/<int:number>/classes/", setup_classes, name="setup-classes"),
     path("api/", include("setups.api.urls")),
     path("", include("setups.urls")),
 ]

@@ -1,6 +1,6 @@
 """Drawings of cars from their computed geometry, to scale; the templates turn them into SVG."""
 
-from setups.drawing.limit_bar import LimitBar, limit_bar
+from setups.drawing.limit_bar import LimitBar, bar_of, limit_bar
 from setups.drawing.plan import plan
 from setups.drawing.shapes import Drawing
 from setups.drawing.sheet import DESK, PHONE_PLAN, PHONE_SIDE, SMALL, Sheet
@@ -16,6 +16,7 @@ __all__ = [
     "LimitBar",
     "Sheet",
     "Views",
+    "bar_of",
     "limit_bar",
     "plan",
     "side",

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from fitcalc.dimensions import Unit
 from fitcalc.findings import Finding, Rule
+from fitcalc.quantities import Quantity
 from setups.drawing.letters import number, text_width
 from setups.printing import decimals_needed, fixed, plus_minus, with_unit
 
@@ -38,7 +39,10 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class LimitBar:
-    """A finding's numbers on one line; all lengths are units of a ``WIDTH`` by ``HEIGHT`` picture."""
+    """A value's numbers on one line; all lengths are units of a ``WIDTH`` by ``HEIGHT`` picture.
+
+    ``guards`` are the guard bands, from a limit to where a clause's decision rule draws the line.
+    """
 
     verdict: str
     band: tuple[float, float]
@@ -48,6 +52,7 @@ class LimitBar:
     found: str
     found_x: float
     description: str
+    guards: tuple[tuple[float, float], ...] = ()
 
     @property
     def view_box(self) -> str:
@@ -65,6 +70,20 @@ class LimitBar:
     @property
     def edge_path(self) -> str:
         return "".join(f"M{mark.at} {_LINE - 8:g}V{_LINE + 8:g}" for mark in self.marks)
+
+    @property
+    def guard_path(self) -> str:
+        """The guard bands, hatched from the limit outward or inward, each closed where the line is drawn."""
+        top, bottom = _LINE - 6, _LINE + 6
+        drawn = []
+        for start, end in self.guards:
+            left, right = sorted((start, end))
+            x = left + 3.0
+            while x < right:
+                drawn.append(f"M{number(x)} {top:g}V{bottom:g}")
+                x += 3.0
+            drawn.append(f"M{number(end)} {top - 3:g}V{bottom + 3:g}")
+        return "".join(drawn)
 
     @property
     def doubt_path(self) -> str:
@@ -88,10 +107,25 @@ def limit_bar(finding: Finding) -> LimitBar | None:
     """The picture of a finding; ``None`` where it has no numbers."""
     if finding.found is None or (finding.low is None and finding.high is None):
         return None
-    value, doubt = float(finding.found.value), float(finding.found.u)
-    low, high = finding.low, finding.high
+    signed = finding.rule in (Rule.FLUSH, Rule.WHEELBASE, Rule.BODY_MOUNT)
+    return bar_of(finding.found, finding.verdict.value, finding.low, finding.high, signed=signed)
+
+
+def bar_of(
+    found: Quantity,
+    verdict: str,
+    low: float | None,
+    high: float | None,
+    accept_low: float | None = None,
+    accept_high: float | None = None,
+    signed: bool = False,
+) -> LimitBar:
+    """A value beside its limits, of which there is at least one, with the guard bands up to the acceptance
+    limits; ``verdict`` is the word that the picture is coloured by."""
+    value, doubt = float(found.value), float(found.u)
     reach = _COVER * doubt
-    points = [bound for bound in (low, high) if bound is not None] + [value - reach, value + reach]
+    points = [bound for bound in (low, high, accept_low, accept_high) if bound is not None]
+    points += [value - reach, value + reach]
     least, most = min(points), max(points)
     room = max(most - least, 1e-6)
     # A side that is open runs on beyond everything; a closed one leaves room for its figure.
@@ -101,8 +135,7 @@ def limit_bar(finding: Finding) -> LimitBar | None:
     def at(x: float) -> float:
         return _SIDE / 2 + (WIDTH - _SIDE) * (x - least) / (most - least)
 
-    signed = finding.rule in (Rule.FLUSH, Rule.WHEELBASE, Rule.BODY_MOUNT)
-    unit = finding.found.unit
+    unit = found.unit
     marks = []
     for bound, anchor in ((low, "end"), (high, "start")):
         if bound is not None:
@@ -110,16 +143,22 @@ def limit_bar(finding: Finding) -> LimitBar | None:
             if low is None or high is None:
                 anchor = "middle"
             marks.append(Mark(at(bound), text, anchor, _kept(at(bound), text, anchor)))
-    found = plus_minus(finding.found, plus=signed)
+    text = plus_minus(found, plus=signed)
+    bands = ((low, accept_low), (high, accept_high))
     return LimitBar(
-        verdict=finding.verdict.value,
+        verdict=verdict,
         band=(at(least if low is None else low), at(most if high is None else high)),
         marks=tuple(marks),
         value=at(value),
         whiskers=(at(value - reach), at(value + reach)),
-        found=found,
-        found_x=_kept(at(value), found, "middle", strong=True),
-        description=f"Found {found}; asked {_asked(low, high, unit, signed)}.",
+        found=text,
+        found_x=_kept(at(value), text, "middle", strong=True),
+        description=f"Found {text}; asked {_asked(low, high, unit, signed)}.",
+        guards=tuple(
+            (at(limit), at(line))
+            for limit, line in bands
+            if limit is not None and line is not None and abs(limit - line) > 1e-9
+        ),
     )
 
 

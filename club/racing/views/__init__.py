@@ -1,0 +1,1 @@
+"""The pages of race classes: to read, to write, to check a car."""
