@@ -17,6 +17,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from club.accounts.forms import Settings
 from club.accounts.lockout import LockedOut
 from club.models import Member
+from setups.services.posted import posted_by
 
 
 class SignIn(theirs.LoginView):
@@ -67,4 +68,4 @@ def account(request: HttpRequest) -> HttpResponse:
 def member(request: HttpRequest, username: str) -> HttpResponse:
     """What everybody may know of a member."""
     found = get_object_or_404(Member, username=username, is_active=True)
-    return render(request, "club/member.html", {"member": found})
+    return render(request, "club/member.html", {"member": found, "setups": posted_by(found)})

@@ -36,7 +36,7 @@ class Line:
 
     @property
     def outside(self) -> bool:
-        """True for what the chart draws as a cross: what contradicts the computed value, where there is one."""
+        """True for what the chart draws as a cross: what contradicts the computed value, if there is one."""
         return self.contradicts or (self.outlier and self.en is None)
 
     @property

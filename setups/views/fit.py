@@ -19,6 +19,7 @@ from setups.models import Body, BodyPart, ConfigurationPart, Platform
 from setups.services.changes import Change, Filled, Way, changes, parts_in, slots_of, ways
 from setups.services.fitting import Answer, PlatformAnswer, answer, platforms_for, solved
 from setups.services.needs import needs_of
+from setups.services.posted import posted_for
 from setups.services.twins import Beside, as_wide, beside
 from setups.translate import body_of, build_configuration, shelf_for
 
@@ -106,6 +107,7 @@ def body(request: HttpRequest, slug: str) -> HttpResponse:
         "more": pages + 1 if len(matches) > len(rows) and pages * PAGE < MOST else None,
         "refused": numbers.refused,
         "wrong_platform": _wrong_platform(request, chosen and chosen.platform),
+        "setups": posted_for(shown),
     }
     return render(request, "setups/body.html", context)
 

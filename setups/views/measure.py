@@ -13,6 +13,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.html import format_html
 from django.views.decorators.http import require_http_methods, require_POST
 
 from fitcalc.consensus import Agreement, Consensus, Score, Standing
@@ -25,11 +26,13 @@ from setups.models import Body, Measurement, Part, Setup, StatedFigure
 from setups.models.dimension import Basis
 from setups.printing import plus_minus
 from setups.services import measuring, verifying
-from setups.services.verifying import Turn
+from setups.services.verifying import Rechecked, Turn
 from setups.templatetags.figures import dimension_name, verdict_word
 
 _TYPED = {"value": 40, "instrument": 20, "uncertainty": 40, "note": 200}
 """Fields that the address may fill in, and the longest text of each: what was typed before signing in."""
+_NAMED = 5
+"""So many setups that a figure turned are named."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,6 +274,7 @@ def _say_verdicts(request: HttpRequest, outcome: measuring.Outcome) -> None:
         messages.info(
             request, "Every answer that uses this part is computed with the new figure from now on."
         )
+        _say_setups(request, outcome.setups)
         return
     for change in outcome.verdicts:
         messages.warning(
@@ -280,6 +284,30 @@ def _say_verdicts(request: HttpRequest, outcome: measuring.Outcome) -> None:
         )
     if not outcome.verdicts:
         messages.info(request, "On no platform does the best configuration change its verdict.")
+    _say_setups(request, outcome.setups)
+
+
+def _say_setups(request: HttpRequest, rechecked: Rechecked | None) -> None:
+    """Which posted setups the new figure turned, and how many wait to be computed anew."""
+    if rechecked is None:
+        return
+    for setup, verdict, turn in rechecked.changed[:_NAMED]:
+        said = []
+        if verdict != setup.verdict:
+            said.append(f"was “{verdict_word(verdict)}” and is now “{verdict_word(setup.verdict)}”")
+        if turn.changed:
+            said.append(f"was {turn.before} and is now {turn.after}")
+        link = format_html('<a href="{}">{}</a>', setup.get_absolute_url(), setup.name)
+        messages.warning(request, format_html("The setup {} {}.", link, ", and ".join(said)))
+    if (more := len(rechecked.changed) - _NAMED) > 0:
+        messages.warning(request, f"{more} more setup{'s' if more > 1 else ''} changed with it.")
+    if rechecked.left:
+        one = rechecked.left == 1
+        messages.info(
+            request,
+            f"{rechecked.left} more posted setup{' hangs' if one else 's hang'} on this figure and "
+            f"{'waits' if one else 'wait'} to be computed anew.",
+        )
 
 
 def say_turn(request: HttpRequest, turn: Turn) -> None:

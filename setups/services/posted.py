@@ -1,0 +1,31 @@
+"""Posted setups for the pages of other things: of a body, of a member; best borne out first."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import Case, QuerySet, Value, When
+
+from setups.models import Body, Setup
+
+SHOWN = 6
+"""So many are shown on the page of something else."""
+_LISTED = [Setup.State.VERIFIED, Setup.State.POSTED, Setup.State.DISPUTED]
+"""The states that are listed, in the order in which they are."""
+
+
+def listed() -> QuerySet[Setup]:
+    """What everybody sees in lists, verified ones first, then the newest."""
+    by_state = Case(*(When(state=state, then=Value(place)) for place, state in enumerate(_LISTED)))
+    rows = Setup.objects.filter(state__in=_LISTED).select_related("author", "body", "platform", "current")
+    return rows.order_by(by_state, "-posted_at", "-pk")
+
+
+def posted_for(body: Body) -> list[Setup]:
+    """A few posted setups of ``body``, and one more if there are more; one query."""
+    return list(listed().filter(body=body)[: SHOWN + 1])
+
+
+def posted_by(member: Any) -> list[Setup]:
+    """A few setups that ``member`` posted, the newest first, and one more if there are more; one query."""
+    return list(listed().filter(author=member).order_by("-posted_at", "-pk")[: SHOWN + 1])
