@@ -8,9 +8,10 @@ groups. Each group is enumerated and judged by itself, over arrays (``fitcalc.fi
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from functools import cached_property, partial
 from math import ceil
 from typing import Any
 
@@ -31,6 +32,7 @@ from fitcalc.groups import (
 )
 from fitcalc.pairs import clashes, meet, tyre_sits_on
 from fitcalc.parts import Axle, Body, Catalogue, PairRules, Part, PartId, Position, Slot
+from fitcalc.quantities import Quantity
 
 FRONT_SLOTS = (Slot.FRONT_SUSPENSION, Slot.FRONT_WHEEL, Slot.FRONT_TYRE, Slot.FRONT_SPACER)
 REAR_SLOTS = (Slot.REAR_AXLE, Slot.REAR_WHEEL, Slot.REAR_TYRE, Slot.REAR_SPACER)
@@ -57,14 +59,19 @@ class Order(StrEnum):
         return 1 if self is Order.FEWEST_PARTS else 0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Group:
-    """One group of slots: its parts, the candidates as indices into them, and their ranks."""
+    """One group of slots: its parts, the candidates as indices into them, and their ranks.
+
+    Candidates of equal figures are judged once: ``row`` says where in ``end`` each one is. ``geometry`` is
+    one integer a candidate, equal where the nominal figures are.
+    """
 
     slots: tuple[Slot, ...]
     parts: tuple[tuple[Any, ...], ...]
-    index: tuple[Any, ...]
+    index: Index
     end: EndGroup | ChainGroup
+    row: Any
     rank: Any
     geometry: Any
 
@@ -72,12 +79,28 @@ class Group:
     def checks(self) -> Checks:
         return self.end.checks
 
+    @cached_property
+    def failures(self) -> Any:
+        """How many rules each candidate fails."""
+        return self.checks.failures[self.row]
+
+    @cached_property
+    def ordered(self) -> Any:
+        """The candidates by failed rules, then by how far they fall short, then by rank."""
+        shortfall = np.round(self.checks.shortfall[self.row], 6)
+        return np.lexsort((*self.rank.T[::-1], shortfall, self.failures))
+
+    @cached_property
+    def feasible(self) -> Any:
+        """The candidates that hold all rules of the group, by rank."""
+        return self.ordered[: np.count_nonzero(self.failures == 0)]
+
     @property
     def coupled(self) -> Any:
         """What the rear arch sees of each candidate, the smaller the better; ``None`` if nothing."""
         if isinstance(self.end, ChainGroup):
-            return None if self.end.centring is None else np.abs(self.end.centring.value)
-        return self.end.tyre_diameter.value if self.slots is REAR_SLOTS else None
+            return None if self.end.centring is None else np.abs(self.end.centring.value)[self.row]
+        return self.end.tyre_diameter.value[self.row] if self.slots is REAR_SLOTS else None
 
     def picked(self, candidate: int) -> dict[Slot, Any]:
         """Slot -> part of one candidate; an empty slot is left out."""
@@ -135,8 +158,9 @@ class Search:
         end, links = self.rear.end, self.chain.end
         assert isinstance(end, EndGroup)
         assert isinstance(links, ChainGroup)
-        centring = None if links.centring is None else links.centring.take(chain)
-        return rear_arch_check(self.body, self.catalogue.platform, end.tyre_diameter.take(rear), centring)
+        centring = None if links.centring is None else links.centring.take(self.chain.row[chain])
+        diameter = end.tyre_diameter.take(self.rear.row[rear])
+        return rear_arch_check(self.body, self.catalogue.platform, diameter, centring)
 
 
 def eligible(catalogue: Catalogue, body: Body) -> dict[Slot, tuple[Any, ...]]:
@@ -188,12 +212,7 @@ def search_of(
         weights = [_slot_weights(slot, lists[slot], owned)[0] for slot in slots]
         return sum(weight[row] for weight, row in zip(weights, index, strict=True))
 
-    def spent(slots: tuple[Slot, ...], index: Any, end: EndGroup | ChainGroup) -> int | None:
-        """Parts that the group needs at least to hold its rules; ``None`` if it cannot."""
-        feasible = changes_of(slots, index)[end.checks.failures == 0]
-        return int(feasible.min()) if len(feasible) else None
-
-    def product(slots: tuple[Slot, ...]) -> tuple[Any, ...]:
+    def product(slots: tuple[Slot, ...]) -> Index:
         shape = tuple(len(lists[slot]) for slot in slots)
         index = np.indices(shape).reshape(len(slots), -1)
         if left is not None:
@@ -204,44 +223,33 @@ def search_of(
                 keep &= allowed[index[slots.index(first)], index[slots.index(second)]]
         return tuple(index[:, keep])
 
-    def group(slots: tuple[Slot, ...], index: Index, end: EndGroup | ChainGroup) -> Group:
-        parts = tuple(lists[slot] for slot in slots)
-        rank = _rank(slots, parts, index, end, catalogue, body, owned, order)
+    def group(slots: tuple[Slot, ...], judge: Callable[..., EndGroup | ChainGroup]) -> Group:
+        parts, index = tuple(lists[slot] for slot in slots), product(slots)
+        figures = _equal(parts, index, lambda part: (_figures(part), part.id in body.fouled_by))
+        _, first, row = np.unique(figures, return_index=True, return_inverse=True)
+        end = judge(*parts, tuple(i[first] for i in index))
+        rank = _rank(slots, parts, index, end, row, catalogue, body, owned, order)
         if slots is FRONT_SLOTS:
             rank = rank + _mount_rank(mount, placing, owned, order)
-        return Group(slots, parts, index, end, rank, _geometry_keys(parts, index))
+        return Group(slots, parts, index, end, row, rank, _equal(parts, index, _nominal))
 
-    suspensions, front_wheels, front_tyres, front_spacers = (lists[slot] for slot in FRONT_SLOTS)
-    axles, rear_wheels, rear_tyres, rear_spacers = (lists[slot] for slot in REAR_SLOTS)
-    motor_mounts, plates, positions = (lists[slot] for slot in CHAIN_SLOTS)
-    ci = product(CHAIN_SLOTS)
-    chain = chain_group(platform, body, placing, motor_mounts, plates, positions, ci)
-    if left is not None:
-        needed = spent(CHAIN_SLOTS, ci, chain)
-        if needed is None:
-            return None
-        left -= needed
-    ri = product(REAR_SLOTS)
-    rear = rear_group(platform, body, axles, rear_wheels, rear_tyres, rear_spacers, ri)
-    if left is not None:
-        needed = spent(REAR_SLOTS, ri, rear)
-        if needed is None:
-            return None
-        left -= needed
-    fi = product(FRONT_SLOTS)
-    front = front_group(platform, body, placing, suspensions, front_wheels, front_tyres, front_spacers, fi)
-    return Search(
-        body,
-        catalogue,
-        mount,
-        placing,
-        group(FRONT_SLOTS, fi, front),
-        group(REAR_SLOTS, ri, rear),
-        group(CHAIN_SLOTS, ci, chain),
-        spanning,
-        _named(spanning),
-        order,
-    )
+    judges: dict[tuple[Slot, ...], Callable[..., EndGroup | ChainGroup]] = {
+        CHAIN_SLOTS: partial(chain_group, platform, body, placing),
+        REAR_SLOTS: partial(rear_group, platform, body),
+        FRONT_SLOTS: partial(front_group, platform, body, placing),
+    }
+    groups: list[Group] = []
+    for slots, judge in judges.items():
+        if left is not None and groups:
+            # What the group before needs at least is no longer there for this one.
+            before = groups[-1]
+            feasible = changes_of(before.slots, before.index)[before.failures == 0]
+            if not len(feasible):
+                return None
+            left -= int(feasible.min())
+        groups.append(group(slots, judge))
+    chain, rear, front = groups
+    return Search(body, catalogue, mount, placing, front, rear, chain, spanning, _named(spanning), order)
 
 
 def _split_rules(
@@ -328,8 +336,9 @@ def _slot_weights(slot: Slot, parts: Sequence[Any], owned: frozenset[PartId]) ->
 def _rank(
     slots: tuple[Slot, ...],
     parts: tuple[tuple[Any, ...], ...],
-    index: tuple[Any, ...],
+    index: Index,
     end: EndGroup | ChainGroup,
+    row: Any,
     catalogue: Catalogue,
     body: Body,
     owned: frozenset[PartId],
@@ -345,15 +354,15 @@ def _rank(
     flush: Any = np.zeros(len(index[0]))
     if isinstance(end, EndGroup):
         if end.flush is not None:
-            flush = np.abs(end.flush.value)
+            flush = np.abs(end.flush.value)[row]
         per_wheel = np.array([wrong_offset(slots, rim.offset.value, body) for rim in parts[1]], dtype=float)
         undesignated = undesignated + per_wheel[index[1]]
         if slots is FRONT_SLOTS:
             per_end = np.array([wrong_width(catalogue, s, body) for s in parts[0]], dtype=float)
             undesignated = undesignated + 2.0 * per_end[index[0]]
     elif end.centring is not None:
-        flush = np.abs(end.centring.value)
-    return np.round(_columns(order, end.checks.doubts, undesignated, changes, cost, flush), 6)
+        flush = np.abs(end.centring.value)[row]
+    return np.round(_columns(order, end.checks.doubts[row], undesignated, changes, cost, flush), 6)
 
 
 def _mount_rank(mount: Any, placing: Placing, owned: frozenset[PartId], order: Order) -> Any:
@@ -372,23 +381,29 @@ def wrong_width(catalogue: Catalogue, suspension: Any, body: Body) -> bool:
     return stated is not None and abs(across_of(catalogue.platform, suspension) - stated) > WIDTH_AGREES
 
 
-def _geometry_keys(parts: tuple[tuple[Any, ...], ...], index: tuple[Any, ...]) -> Any:
-    """One integer a candidate, equal where all the parts have equal nominal geometry."""
-    key = np.zeros(len(index[0]), dtype=np.int64)
+def _equal(parts: tuple[tuple[Any, ...], ...], index: Index, key: Callable[[Any], Any]) -> Any:
+    """One integer a candidate, equal where all its parts have equal keys."""
+    equal = np.zeros(len(index[0]), dtype=np.int64)
     for choices, i in zip(parts, index, strict=True):
-        shapes: dict[Any, int] = {}
-        shape = np.array([shapes.setdefault(_shape(part), len(shapes)) for part in choices], dtype=np.int64)
-        key = key * len(shapes) + shape[i]
-    return key
+        keys: dict[Any, int] = {}
+        which = [keys.setdefault(None if part is None else key(part), len(keys)) for part in choices]
+        equal = equal * len(keys) + np.array(which, dtype=np.int64)[i]
+    return equal
 
 
-def _shape(part: Any) -> Any:
-    """A part's nominal geometry, for telling parts of the same geometry."""
-    if part is None or isinstance(part, Position):
-        return None if part is None else part.id
-    figures = []
-    for name in part.__dataclass_fields__:
-        value = getattr(part, name)
-        if name not in Part.__dataclass_fields__ and name != "axles":
-            figures.append(value.value if hasattr(value, "u") else value)
-    return tuple(figures)
+_IDENTITY = frozenset((*Part.__dataclass_fields__, "axles"))
+"""What of a part is not its geometry."""
+
+
+def _figures(part: Part | Position) -> tuple[Any, ...]:
+    """All that the rules see of a part, with its doubts."""
+    if isinstance(part, Position):
+        return (part.shift,)
+    return tuple(getattr(part, name) for name in part.__dataclass_fields__ if name not in _IDENTITY)
+
+
+def _nominal(part: Part | Position) -> Any:
+    """A part's nominal geometry; a position stands for itself."""
+    if isinstance(part, Position):
+        return part.id
+    return tuple(figure.value if isinstance(figure, Quantity) else figure for figure in _figures(part))

@@ -47,8 +47,14 @@ class Verdict(StrEnum):
         """Order from best to worst, for the verdict of a whole report."""
         return _GRAVITY[self]
 
+    @staticmethod
+    def of_gravity(gravity: int) -> Verdict:
+        """The verdict whose ``gravity`` it is."""
+        return _BY_GRAVITY[gravity]
+
 
 _GRAVITY = {Verdict.FITS: 0, Verdict.UNKNOWN: 1, Verdict.CLOSE: 2, Verdict.FAILS: 3}
+_BY_GRAVITY = sorted(Verdict, key=_GRAVITY.__getitem__)
 
 
 class Action(StrEnum):
@@ -108,7 +114,7 @@ SHORTFALL_A_DEGREE = 0.1
 """What a missing degree of lock weighs beside millimetres, for ranking near misses."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Check:
     """One rule over n candidates: ``found`` and the masks are arrays of n, or scalars that stand for all.
 
@@ -130,7 +136,7 @@ class Check:
     confidence: float = 0.95
     chance: Any = None
 
-    @property
+    @cached_property
     def margin(self) -> Real:
         """Distance to the nearer bound, positive inside; ``inf`` for a rule without numbers."""
         if self.found is None:
@@ -140,7 +146,7 @@ class Check:
         above: Real = np.inf if self.high is None else self.high - value
         return np.minimum(below, above)
 
-    @property
+    @cached_property
     def probability(self) -> Real:
         """Probability of meeting the rule, ``nan`` where not known; 0 or 1 for kinds."""
         chance: Real = 1.0
@@ -150,18 +156,34 @@ class Check:
             chance = self.found.probability_between(self.low, self.high)
         return np.where(self.known, np.where(self.met, chance, 0.0), np.nan)
 
-    @property
+    @cached_property
     def holds(self) -> Real:
         """The nominal answer; an unknown number holds, an unmet kind does not."""
         return np.asarray(self.met) & (~np.asarray(self.known) | (self.margin >= -1e-9))
 
-    @property
+    @cached_property
     def doubtful(self) -> Real:
         """True where the answer is not known or too close to call, though it holds."""
         chance = self.probability
         return self.holds & ~(np.nan_to_num(chance, nan=0.0) >= self.confidence)
 
-    @property
+    @cached_property
+    def gravity(self) -> Real:
+        """The verdict as its ``gravity``: clear only if the probability says so; beside a wide doubt it is
+        too close to call."""
+        cases = {
+            Verdict.FAILS: ~np.asarray(self.met),
+            Verdict.UNKNOWN: ~np.asarray(self.known),
+            Verdict.FITS: self.probability >= self.confidence,
+        }
+        beyond = (self.probability <= 1.0 - self.confidence) & ~self.holds
+        return np.select(
+            [*cases.values(), beyond],
+            [*map(_GRAVITY.__getitem__, cases), _GRAVITY[Verdict.FAILS]],
+            _GRAVITY[Verdict.CLOSE],
+        )
+
+    @cached_property
     def shortfall(self) -> Real:
         """How far outside, in mm or its equivalent, for ranking; zero where it holds."""
         weight = SHORTFALL_A_DEGREE if self.rule is Rule.LOCK else 1.0
@@ -179,7 +201,7 @@ class Check:
 
         numeric = self.found is not None
         columns = zip(
-            rows(self.met),
+            rows(self.gravity),
             rows(self.known),
             rows(self.holds),
             rows(self.margin),
@@ -191,7 +213,7 @@ class Check:
             Finding(
                 rule=self.rule,
                 axle=self.axle,
-                verdict=self._verdict(met, known, holds, chance),
+                verdict=Verdict.of_gravity(gravity),
                 holds=holds,
                 found=found if known else None,
                 low=self.low,
@@ -202,18 +224,8 @@ class Check:
                 required_word=self.required_word,
                 found_word=self.found_word,
             )
-            for met, known, holds, margin, chance, found in columns
+            for gravity, known, holds, margin, chance, found in columns
         ]
-
-    def _verdict(self, met: bool, known: bool, holds: bool, chance: float) -> Verdict:
-        """Clear only if the probability says so; beside a wide doubt it is too close to call."""
-        if not met:
-            return Verdict.FAILS
-        if not known:
-            return Verdict.UNKNOWN
-        if chance >= self.confidence:
-            return Verdict.FITS
-        return Verdict.FAILS if chance <= 1.0 - self.confidence and not holds else Verdict.CLOSE
 
 
 @dataclass(frozen=True)
@@ -230,6 +242,11 @@ class Checks:
         for column, check in enumerate(self.checks):
             failed[:, column] = ~check.holds
         return failed
+
+    @cached_property
+    def kinds(self) -> Any:
+        """One integer a candidate that says which rules it fails: bit i for the i-th check."""
+        return self.failed @ (1 << np.arange(len(self.checks), dtype=np.int64))
 
     @cached_property
     def failures(self) -> Real:

@@ -1,20 +1,21 @@
 """Does this configuration fit under this body? Every rule, and the geometry behind the answer.
 
-``evaluate`` runs the code that judges whole catalogues (``fitcalc.groups``) with one candidate, so a
-single answer and a search never disagree.
+``evaluate`` runs the code that judges whole catalogues (``fitcalc.groups``) with one candidate, and
+``evaluate_all`` with several, so a single answer and a search never disagree.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 
 from fitcalc import steering
 from fitcalc.chain import WheelbaseChain, chain_of
-from fitcalc.findings import Check, Finding, Rule, Verdict
+from fitcalc.findings import Check, Finding, Remedy, Rule, Verdict
 from fitcalc.groups import (
     ChainGroup,
     EndGroup,
@@ -31,7 +32,7 @@ from fitcalc.parts import Axle, Body, Configuration, PairRules
 from fitcalc.quantities import Quantity
 from fitcalc.remedies import analytic
 
-__all__ = ["FitReport", "Geometry", "across_of", "assemble", "evaluate", "pair_conflicts"]
+__all__ = ["FitReport", "Geometry", "Judged", "across_of", "evaluate", "evaluate_all", "pair_conflicts"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,24 +91,162 @@ class Geometry:
         return None if turn is None else 2.0 * float(turn.outer_wheel_radius)
 
 
-@dataclass(frozen=True, slots=True)
-class FitReport:
-    """A configuration under a body: the findings, worst news not sorted, and the geometry behind them."""
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """n configurations of one platform and body mount under one body, judged together.
 
-    configuration: Configuration
+    ``front``, ``rear``, ``chain`` and ``rear_arch`` each come with an integer array of n, which says where in
+    them each configuration is. What a report shows is taken out for all of them when the first one asks.
+    """
+
+    configurations: Sequence[Configuration]
     body: Body
-    findings: tuple[Finding, ...]
-    geometry: Geometry
+    placing: Placing
+    front: tuple[EndGroup, Any]
+    rear: tuple[EndGroup, Any]
+    chain: tuple[ChainGroup, Any]
+    rear_arch: tuple[Check, Any]
+
+    @cached_property
+    def checks(self) -> tuple[tuple[Check, Any], ...]:
+        """Every rule with the rows of the configurations in it."""
+        return (
+            *((check, self.chain[1]) for check in self.chain[0].checks.checks),
+            (self.placing.check, np.zeros(len(self.configurations), dtype=int)),
+            *((check, self.front[1]) for check in self.front[0].checks.checks),
+            *((check, self.rear[1]) for check in self.rear[0].checks.checks),
+            self.rear_arch,
+        )
+
+    def _each(self, name: str) -> Iterator[Any]:
+        """The figure ``name`` of every check, as an array of n or a scalar."""
+        for check, rows in self.checks:
+            figures = np.asarray(getattr(check, name))
+            yield figures[rows] if figures.ndim else figures
+
+    @cached_property
+    def verdicts(self) -> list[Verdict]:
+        """The gravest verdict on each configuration."""
+        worst = np.zeros(len(self.configurations), dtype=int)
+        for gravity in self._each("gravity"):
+            worst = np.maximum(worst, gravity)
+        return [Verdict.of_gravity(gravity) for gravity in worst.tolist()]
+
+    @cached_property
+    def holding(self) -> Any:
+        """Boolean array (n, rules): which of ``checks`` hold."""
+        shape = (len(self.configurations),)
+        return np.stack([np.broadcast_to(holds, shape) for holds in self._each("holds")], axis=1)
+
+    @cached_property
+    def findings(self) -> list[tuple[Finding, ...]]:
+        """The findings on each configuration, with what its geometry says would mend them."""
+        columns = (check.findings(rows) for check, rows in self.checks)
+        return [
+            tuple(f if f.holds and not f.missing else analytic(f, one, self.body) for f in row)
+            for one, row in zip(self.configurations, zip(*columns, strict=True), strict=True)
+        ]
+
+    @cached_property
+    def geometries(self) -> list[Geometry]:
+        """What follows from each configuration."""
+        (f, fi), (r, ri), (c, ci), (a, ai) = self.front, self.rear, self.chain, self.rear_arch
+        assert f.scrub_radius is not None
+        assert f.kingpin_spacing is not None
+        assert f.lock_inward is not None
+        assert f.lock_outward is not None
+        body = self.body
+        widths = [q.value for q in (body.front_arch_width, body.rear_arch_width) if q is not None]
+        overhang: Any = None if body.nose_reach is None else body.nose_reach.value
+        width: Any = max(widths) if widths else None
+        columns: Iterable[tuple[Any, ...]] = zip(
+            f.width.rows(fi),
+            r.width.rows(ri),
+            f.track.rows(fi),
+            r.track.rows(ri),
+            f.scrub_radius.rows(fi),
+            f.kingpin_spacing.rows(fi),
+            c.wheelbase.rows(ci),
+            [chain_of(k.platform, k.motor_mount, k.plate, k.position) for k in self.configurations],
+            self.placing.centring.rows(fi),
+            _rows(c.centring, ci),
+            _rows(f.flush, fi),
+            _rows(r.flush, ri),
+            _rows(f.arch_clearance, fi),
+            _rows(a.found, ai),
+            f.wheel_travel.rows(fi),
+            r.wheel_travel.rows(ri),
+            f.lock_inward.rows(fi),
+            f.lock_outward.rows(fi),
+            f.tyre_diameter.rows(fi),
+            f.tyre_width.rows(fi),
+            r.tyre_diameter.rows(ri),
+            r.tyre_width.rows(ri),
+            strict=True,
+        )
+        return [Geometry(*(*figures, width, overhang)) for figures in columns]
+
+    def reports(self) -> list[FitReport]:
+        """A report for each configuration, in order."""
+        return [FitReport(self, row) for row in range(len(self.configurations))]
+
+
+def _rows(quantity: Quantity | None, index: Any) -> Sequence[Quantity | None]:
+    return [None] * len(index) if quantity is None else quantity.rows(index)
+
+
+@dataclass(frozen=True, eq=False)
+class FitReport:
+    """A configuration under a body: the findings, worst news not sorted, and the geometry behind them.
+
+    It is row ``row`` of ``judged``; findings and geometry are made when they are first asked for. ``clashes``
+    are findings about parts that do not go together; ``swaps`` names the parts of a library that would mend a
+    failed finding.
+    """
+
+    judged: Judged
+    row: int
+    clashes: tuple[Finding, ...] = ()
+    swaps: Callable[[Finding], tuple[Remedy, ...]] | None = None
+
+    @property
+    def configuration(self) -> Configuration:
+        return self.judged.configurations[self.row]
+
+    @property
+    def body(self) -> Body:
+        return self.judged.body
+
+    @property
+    def geometry(self) -> Geometry:
+        return self.judged.geometries[self.row]
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """Every rule's answer; of what fails, the parts that would mend it come first among the remedies."""
+        findings = self.judged.findings[self.row]
+        if self.swaps is not None:
+            findings = tuple(
+                f if f.holds else replace(f, remedies=self.swaps(f) + f.remedies) for f in findings
+            )
+        return findings + self.clashes
 
     @property
     def verdict(self) -> Verdict:
         """The gravest of the findings' verdicts."""
-        return max((finding.verdict for finding in self.findings), key=lambda verdict: verdict.gravity)
+        return Verdict.FAILS if self.clashes else self.judged.verdicts[self.row]
 
     @property
     def fits(self) -> bool:
         """True if every rule holds nominally."""
-        return all(finding.holds for finding in self.findings)
+        return not self.clashes and bool(self.judged.holding[self.row].all())
+
+    @property
+    def failed(self) -> frozenset[tuple[Rule, Axle | None]]:
+        """Which rules of the geometry do not hold, and at which axle."""
+        held = self.judged.holding[self.row].tolist()
+        checks = self.judged.checks
+        return frozenset((c.rule, c.axle) for (c, _), holds in zip(checks, held, strict=True) if not holds)
 
     @property
     def failing(self) -> tuple[Finding, ...]:
@@ -117,72 +256,6 @@ class FitReport:
     def finding(self, rule: Rule, axle: Axle | None = None) -> Finding | None:
         """The finding of ``rule`` (at ``axle``), if there is one."""
         return next((f for f in self.findings if f.rule is rule and f.axle is axle), None)
-
-
-def assemble(
-    configurations: Sequence[Configuration],
-    body: Body,
-    placing: Placing,
-    front: tuple[EndGroup, Any],
-    rear: tuple[EndGroup, Any],
-    chain: tuple[ChainGroup, Any],
-    rear_arch: tuple[Check, Any],
-) -> list[FitReport]:
-    """The reports of n configurations, taken out of their groups at the given integer arrays of n."""
-    (f, fi), (r, ri), (c, ci), (a, ai) = front, rear, chain, rear_arch
-    assert f.scrub_radius is not None
-    assert f.kingpin_spacing is not None
-    assert f.lock_inward is not None
-    assert f.lock_outward is not None
-    findings = zip(
-        *(check.findings(ci) for check in c.checks.checks),
-        placing.check.findings(np.zeros(len(ci), dtype=int)),
-        *(check.findings(fi) for check in f.checks.checks),
-        *(check.findings(ri) for check in r.checks.checks),
-        a.findings(ai),
-        strict=True,
-    )
-    widths = [q.value for q in (body.front_arch_width, body.rear_arch_width) if q is not None]
-    geometry: Iterable[tuple[Any, ...]] = zip(
-        f.width.rows(fi),
-        r.width.rows(ri),
-        f.track.rows(fi),
-        r.track.rows(ri),
-        f.scrub_radius.rows(fi),
-        f.kingpin_spacing.rows(fi),
-        c.wheelbase.rows(ci),
-        [chain_of(k.platform, k.motor_mount, k.plate, k.position) for k in configurations],
-        placing.centring.rows(fi),
-        _rows(c.centring, ci),
-        _rows(f.flush, fi),
-        _rows(r.flush, ri),
-        _rows(f.arch_clearance, fi),
-        _rows(a.found, ai),
-        f.wheel_travel.rows(fi),
-        r.wheel_travel.rows(ri),
-        f.lock_inward.rows(fi),
-        f.lock_outward.rows(fi),
-        f.tyre_diameter.rows(fi),
-        f.tyre_width.rows(fi),
-        r.tyre_diameter.rows(ri),
-        r.tyre_width.rows(ri),
-        strict=True,
-    )
-    overhang: Any = None if body.nose_reach is None else body.nose_reach.value
-    width: Any = max(widths) if widths else None
-    return [
-        FitReport(
-            configuration,
-            body,
-            tuple(f if f.holds and not f.missing else analytic(f, configuration, body) for f in row),
-            Geometry(*(*figures, width, overhang)),
-        )
-        for configuration, row, figures in zip(configurations, findings, geometry, strict=True)
-    ]
-
-
-def _rows(quantity: Quantity | None, index: Any) -> Sequence[Quantity | None]:
-    return [None] * len(index) if quantity is None else quantity.rows(index)
 
 
 def pair_conflicts(configuration: Configuration, pairs: PairRules) -> list[Finding]:
@@ -214,30 +287,54 @@ def evaluate(configuration: Configuration, body: Body, pairs: PairRules | None =
     Never raises for missing dimensions: what hangs on them is found UNKNOWN. ``pairs`` adds the
     library's rules about which parts go together.
     """
-    platform = configuration.platform
-    placing = placing_of(platform, body, configuration.body_mount)
+    (report,) = evaluate_all([configuration], body, pairs)
+    return report
+
+
+def evaluate_all(
+    configurations: Sequence[Configuration], body: Body, pairs: PairRules | None = None
+) -> list[FitReport]:
+    """As ``evaluate``, for several configurations of one platform and one front body mount at once.
+
+    Some hundreds of them take little longer than one. At least one; raises ValueError if they differ in
+    platform or body mount.
+    """
+    first = configurations[0]
+    platform, mount = first.platform, first.body_mount
+    if any(one.platform != platform or one.body_mount != mount for one in configurations):
+        raise ValueError("Configurations of one platform and one body mount can be judged at once.")
+    each = np.arange(len(configurations))
+
+    def column(name: str) -> list[Any]:
+        return [getattr(one, name) for one in configurations]
+
+    placing = placing_of(platform, body, mount)
     front = front_group(
         platform,
         body,
         placing,
-        [configuration.front_suspension],
-        [configuration.front_wheel],
-        [configuration.front_tyre],
-        [configuration.front_spacer],
+        column("front_suspension"),
+        column("front_wheel"),
+        column("front_tyre"),
+        column("front_spacer"),
+        (each,) * 4,
     )
     rear = rear_group(
         platform,
         body,
-        [configuration.rear_axle],
-        [configuration.rear_wheel],
-        [configuration.rear_tyre],
-        [configuration.rear_spacer],
+        column("rear_axle"),
+        column("rear_wheel"),
+        column("rear_tyre"),
+        column("rear_spacer"),
+        (each,) * 4,
     )
     chain = chain_group(
-        platform, body, placing, [configuration.motor_mount], [configuration.plate], [configuration.position]
+        platform, body, placing, column("motor_mount"), column("plate"), column("position"), (each,) * 3
     )
     arch = rear_arch_check(body, platform, rear.tyre_diameter, chain.centring)
-    one = np.zeros(1, dtype=int)
-    (report,) = assemble([configuration], body, placing, (front, one), (rear, one), (chain, one), (arch, one))
-    clashes = tuple(pair_conflicts(configuration, pairs or PairRules()))
-    return replace(report, findings=report.findings + clashes)
+    judged = Judged(configurations, body, placing, (front, each), (rear, each), (chain, each), (arch, each))
+    rules = pairs or PairRules()
+    return [
+        replace(report, clashes=tuple(pair_conflicts(report.configuration, rules)))
+        for report in judged.reports()
+    ]

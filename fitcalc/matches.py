@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from fitcalc.candidates import FRONT_SLOTS, REAR_SLOTS, Search, pack_cost, wrong_offset, wrong_width
-from fitcalc.fit import FitReport, assemble
+from fitcalc.fit import FitReport, Judged
 from fitcalc.groups import ChainGroup, EndGroup
 from fitcalc.parts import Configuration, Part, PartId, Slot
 
@@ -36,42 +35,50 @@ class Match:
         return len(self.to_buy)
 
 
-Twins = dict[int, dict[Slot, tuple[Part, ...]]]
-"""A group's geometry -> the parts, a slot, of the feasible candidates that share it."""
+Twins = dict[Slot, tuple[Part, ...]]
+"""The parts, a slot, of a candidate and of all feasible ones that share its geometry."""
 
 
 def reports_of(search: Search, triples: Sequence[tuple[int, int, int]]) -> list[FitReport]:
-    platform = search.catalogue.platform
-    configurations = []
-    for triple in triples:
-        picked: dict[str, Any] = {}
-        for group, candidate in zip(search.groups, triple, strict=True):
-            picked |= {slot.value: part for slot, part in group.picked(candidate).items()}
-        configurations.append(Configuration(platform=platform, body_mount=search.mount, **picked))
-    fi, ri, ci = (np.array(column, dtype=int) for column in zip(*triples, strict=True))
+    """The reports of candidates (front, rear, chain), in order."""
+    columns = [np.array(column, dtype=int) for column in zip(*triples, strict=True)]
+    picked = {
+        slot.value: [parts[row] for row in index[column].tolist()]
+        for group, column in zip(search.groups, columns, strict=True)
+        for slot, parts, index in zip(group.slots, group.parts, group.index, strict=True)
+    }
+    common = {"platform": search.catalogue.platform, "body_mount": search.mount}
+    configurations = [
+        Configuration(**common, **dict(zip(picked, chosen, strict=True)))
+        for chosen in zip(*picked.values(), strict=True)
+    ]
     front, rear, chain = (group.end for group in search.groups)
     assert isinstance(front, EndGroup)
     assert isinstance(rear, EndGroup)
     assert isinstance(chain, ChainGroup)
-    arch = search.rear_arch(ri, ci)
-    rows = np.arange(len(triples))
-    return assemble(
-        configurations, search.body, search.placing, (front, fi), (rear, ri), (chain, ci), (arch, rows)
+    f, r, c = (group.row[column] for group, column in zip(search.groups, columns, strict=True))
+    arch = search.rear_arch(*columns[1:])
+    judged = Judged(
+        configurations,
+        search.body,
+        search.placing,
+        (front, f),
+        (rear, r),
+        (chain, c),
+        (arch, np.arange(len(triples))),
     )
+    return judged.reports()
 
 
 def match_of(
-    search: Search,
-    report: FitReport,
-    triple: tuple[int, int, int],
-    owned: frozenset[PartId],
-    twins: Sequence[Twins] = ({}, {}, {}),
+    search: Search, report: FitReport, owned: frozenset[PartId], twins: Sequence[Twins] = ()
 ) -> Match:
+    """The match of ``report``; ``twins`` of its candidates in each group."""
     configuration = report.configuration
     to_buy = tuple((slot, part) for slot, part in configuration.parts() if part.id not in owned)
     alternatives: dict[Slot, tuple[Part, ...]] = {}
-    for group, candidate, same in zip(search.groups, triple, twins, strict=True):
-        for slot, parts in same.get(int(group.geometry[candidate]), {}).items():
+    for same in twins:
+        for slot, parts in same.items():
             chosen = configuration.part(slot)
             others = tuple(part for part in parts if part.id != chosen.id)
             if others:

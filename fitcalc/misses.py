@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from itertools import product
 from typing import Any
 
@@ -10,7 +11,6 @@ import numpy as np
 
 from fitcalc.candidates import Search
 from fitcalc.findings import Action, Finding, Remedy, Rule
-from fitcalc.fit import FitReport
 from fitcalc.matches import Match, match_of, reports_of
 from fitcalc.parts import Axle, PartId
 
@@ -24,45 +24,47 @@ _MISS_KINDS = 10
 
 def near_misses(
     search: Search, owned: frozenset[PartId], most: int
-) -> list[tuple[tuple[float, ...], frozenset[tuple[Rule, Axle | None]], Match]]:
+) -> list[tuple[tuple[float, ...], Kind, Match]]:
     """The nearest configuration of each kind of failure, with the part that would mend it."""
     chosen = [_miss_candidates(search, which) for which in range(3)]
     if any(len(candidates) == 0 for candidates in chosen):
         return []
-    f, r, c = (axis.ravel() for axis in np.meshgrid(*chosen, indexing="ij"))
-    arch = search.rear_arch(r, c)
-    index = (f, r, c)
-    arch_fails = ~np.broadcast_to(arch.holds, f.shape)
-    mount_fails = float(not search.placing_holds)
-    failures = (
-        arch_fails
-        + mount_fails
-        + sum(group.checks.failures[i] for group, i in zip(search.groups, index, strict=True))
-    )
-    shortfall = np.broadcast_to(arch.shortfall, f.shape) + sum(
-        group.checks.shortfall[i] for group, i in zip(search.groups, index, strict=True)
-    )
-    rank = sum(group.rank[i] for group, i in zip(search.groups, index, strict=True))
-    rank[:, search.order.doubt_column] += np.broadcast_to(arch.doubtful, f.shape)
-    failing = np.flatnonzero((failures > 0) & _go_together(search, chosen).ravel())
-    columns = np.column_stack([failures, np.round(shortfall, 6), rank])[failing]
-    kinds = np.column_stack(
-        [arch_fails, *(g.checks.failed[i] for g, i in zip(search.groups, index, strict=True))]
-    )[failing]
-    ordered = np.lexsort(columns.T[::-1])
-    codes = kinds[ordered] @ (1 << np.arange(kinds.shape[1], dtype=np.int64))
-    _, first = np.unique(codes, return_index=True)
-    rows = np.sort(first)[:most]
-    at = failing[ordered[rows]]
-    triples = list(zip(*(i[at].tolist() for i in index), strict=True))
-    keys = [tuple(row) for row in columns[ordered[rows]].tolist()]
-    if not triples:
+    grid = np.ix_(*chosen)
+    arch = search.rear_arch(*np.ix_(*chosen[1:]))
+    rows = [group.row[i] for group, i in zip(search.groups, grid, strict=True)]
+    checks = [group.checks for group in search.groups]
+    failures: Any = ~arch.holds + sum(one.failures[i] for one, i in zip(checks, rows, strict=True))
+    failures = failures + (not search.placing_holds)
+    kinds: Any = ~arch.holds
+    for one, i in zip(checks, rows, strict=True):
+        kinds = (kinds << len(one.checks)) + one.kinds[i]
+    failing = np.flatnonzero((failures > 0) & _go_together(search, chosen))
+    if not len(failing):
         return []
+    failures, kinds = failures.ravel()[failing], kinds.ravel()[failing]
+    # A kind fails so many rules wherever it is met: what fails more than the nearest kinds is left out here.
+    _, first = np.unique(kinds, return_index=True)
+    enough = np.sort(failures[first])[:most][-1]
+    near = failures <= enough
+    at, kinds = failing[near], kinds[near]
+    shape = tuple(len(candidates) for candidates in chosen)
+    places = np.unravel_index(at, shape)
+    triple = [candidates[place] for candidates, place in zip(chosen, places, strict=True)]
+    pairs = places[1:]
+    shortfall = np.broadcast_to(arch.shortfall, shape[1:])[pairs] + sum(
+        one.shortfall[group.row[i]] for one, group, i in zip(checks, search.groups, triple, strict=True)
+    )
+    rank = sum(group.rank[i] for group, i in zip(search.groups, triple, strict=True))
+    rank[:, search.order.doubt_column] += np.broadcast_to(arch.doubtful, shape[1:])[pairs]
+    columns = np.column_stack([failures[near], np.round(shortfall, 6), rank])
+    ordered = np.lexsort(columns.T[::-1])
+    _, first = np.unique(kinds[ordered], return_index=True)
+    nearest = ordered[np.sort(first)[:most]]
+    triples = list(zip(*(i[nearest].tolist() for i in triple), strict=True))
     answer = []
-    for key, triple, report in zip(keys, triples, reports_of(search, triples), strict=True):
-        match = match_of(search, _with_swaps(search, report, triple), triple, owned)
-        failed = frozenset((finding.rule, finding.axle) for finding in match.report.failing)
-        answer.append((key, failed, match))
+    for row, at, report in zip(columns[nearest].tolist(), triples, reports_of(search, triples), strict=True):
+        mended = replace(report, swaps=partial(_swaps, search, at))
+        answer.append((tuple(row), mended.failed, match_of(search, mended, owned)))
     return answer
 
 
@@ -89,20 +91,18 @@ def _miss_candidates(search: Search, which: int) -> Any:
     centred chain is kept too; what pair rules across groups see tells kinds apart.
     """
     group = search.groups[which]
-    columns = np.column_stack([group.checks.failures, np.round(group.checks.shortfall, 6), group.rank])
-    ordered = np.lexsort(columns.T[::-1])
-    codes = group.checks.failed @ (1 << np.arange(len(group.checks.checks), dtype=np.int64))
+    codes = group.checks.kinds[group.row]
     marks: dict[Any, int] = {}
     if search.crossing:
         seen = [marks.setdefault(search.signature(which, c), len(marks)) for c in range(len(codes))]
         codes = codes + (np.array(seen, dtype=np.int64) << len(group.checks.checks))
-    in_order = codes[ordered]
+    in_order = codes[group.ordered]
     kinds, first = np.unique(in_order, return_index=True)
     coupled = group.coupled
     kept: list[Any] = []
     for kind in kinds[np.argsort(first)][: _MISS_KINDS * max(1, len(marks))]:
-        members = ordered[in_order == kind]
-        most = _MISS_FAILING if group.checks.failures[members[0]] else _MISS_FEASIBLE
+        members = group.ordered[in_order == kind]
+        most = _MISS_FAILING if group.failures[members[0]] else _MISS_FEASIBLE
         kept.append(members[:most])
         if coupled is not None:
             kept.append(members[[np.argmin(coupled[members])]])
@@ -116,28 +116,17 @@ _GROUP_RULES: tuple[frozenset[tuple[Rule, Axle | None]], ...] = (
 )
 
 
-def _with_swaps(search: Search, report: FitReport, triple: tuple[int, int, int]) -> FitReport:
-    """The report with, for each failed finding, the parts of the library that would mend it put first."""
-    findings: list[Finding] = []
-    for finding in report.findings:
-        if not finding.holds:
-            swaps = _swaps(search, triple, finding)
-            finding = replace(finding, remedies=swaps + finding.remedies)
-        findings.append(finding)
-    return replace(report, findings=tuple(findings))
-
-
 def _swaps(search: Search, triple: tuple[int, int, int], finding: Finding) -> tuple[Remedy, ...]:
     """The fewest parts to swap within one group so that the whole group holds beside the other two."""
     rear_arch = finding.rule is Rule.ARCH and finding.axle is Axle.REAR
     for which, group in enumerate(search.groups):
         if (finding.rule, finding.axle) not in _GROUP_RULES[which] and not (rear_arch and which == 2):
             continue
-        feasible = np.flatnonzero(group.checks.failures == 0)
+        feasible = np.sort(group.feasible)
         if which > 0 and len(feasible):
             r = feasible if which == 1 else np.full(len(feasible), triple[1])
             c = feasible if which == 2 else np.full(len(feasible), triple[2])
-            own_chain_fails = bool(search.chain.checks.failures[triple[2]])
+            own_chain_fails = bool(search.chain.failures[triple[2]])
             if not (which == 1 and own_chain_fails and not rear_arch):
                 holds = np.broadcast_to(search.rear_arch(r, c).holds, feasible.shape)
                 feasible = feasible[holds]

@@ -192,22 +192,37 @@ def propagate(function: Callable[..., Real], *inputs: Quantity, unit: Unit = Uni
     between them, so that a tyre just centred in its arch keeps the doubt of its centring. ``function``
     takes the values as positional arguments and must work elementwise on arrays.
     """
-    values = [quantity.value for quantity in inputs]
-    here = function(*values)
-    variance: Real = np.zeros(np.shape(here)) if np.ndim(here) else 0.0
-    limit: Real = variance
-    for i, quantity in enumerate(inputs):
-        if not np.any(quantity.u) and not np.any(quantity.limit):
-            continue
+    doubtful = [i for i, quantity in enumerate(inputs) if np.any(quantity.u) or np.any(quantity.limit)]
+    if not doubtful:
+        here = function(*(quantity.value for quantity in inputs))
+        nothing: Real = np.zeros(np.shape(here)) if np.ndim(here) else 0.0
+        return Quantity(here, nothing, unit, nothing)
+    # One call for all: along a last axis the value itself, then each doubtful input a step up and down.
+    values = [np.asarray(quantity.value, dtype=float)[..., np.newaxis] for quantity in inputs]
+    steps = []
+    for place, i in enumerate(doubtful):
+        quantity = inputs[i]
         step = np.maximum(np.maximum(quantity.u, quantity.limit / 2.0), 1e-9)
-        rise = function(*values[:i], values[i] + step, *values[i + 1 :]) - here
-        fall = here - function(*values[:i], values[i] - step, *values[i + 1 :])
+        shape = np.broadcast_shapes(np.shape(quantity.value), np.shape(step))
+        values[i] = np.array(np.broadcast_to(values[i], (*shape, 1 + 2 * len(doubtful))))
+        values[i][..., 1 + 2 * place] += step
+        values[i][..., 2 + 2 * place] -= step
+        steps.append(step)
+    moved = function(*values)
+    here = moved[..., 0]
+    variance: Real = 0.0
+    limit: Real = 0.0
+    for place, (i, step) in enumerate(zip(doubtful, steps, strict=True)):
+        rise = moved[..., 1 + 2 * place] - here
+        fall = here - moved[..., 2 + 2 * place]
         turns = rise * fall < 0.0
         change = np.where(turns, np.maximum(np.abs(rise), np.abs(fall)), np.abs(rise + fall) / 2.0)
         slope = change / step
-        variance = variance + np.square(slope * quantity.u)
-        limit = limit + slope * quantity.limit
-    return Quantity(here, np.sqrt(variance), unit, limit)
+        variance = variance + np.square(slope * inputs[i].u)
+        limit = limit + slope * inputs[i].limit
+    figures = (here, np.sqrt(variance), limit)
+    value, u, limit = figures if np.ndim(here) else map(float, figures)
+    return Quantity(value, u, unit, limit)
 
 
 def worst_case(*terms: tuple[float, Quantity]) -> Real:

@@ -17,8 +17,10 @@ A part used at both ends counts its packs for each end in the rank; ``Match.cost
 from __future__ import annotations
 
 import heapq
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
+from functools import cache, partial
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -102,25 +104,19 @@ def solve(
 Classes = list[tuple[Any, list[int]]]
 
 
-def _sorted(rank: Any, candidates: Any) -> Any:
-    """``candidates`` (index array) by rank, ties by their own order."""
-    rows = rank[candidates]
-    return candidates[np.lexsort((candidates, *rows.T[::-1]))]
-
-
-def _feasible(search: Search, which: int, distinct: bool) -> tuple[Any, Any]:
-    """Indices of a group's feasible candidates by rank: all, and those that stand for their geometry."""
+def _representatives(search: Search, which: int) -> Any:
+    """Of a group's feasible candidates, by rank, the first of each geometry."""
     group = search.groups[which]
-    every = _sorted(group.rank, np.flatnonzero(group.checks.failures == 0))
-    if not distinct:
-        return every, every
-    keys = group.geometry[every]
+    keys = group.geometry[group.feasible]
     if search.crossing:
         signatures: dict[Any, int] = {}
-        marks = [signatures.setdefault(search.signature(which, int(c)), len(signatures)) for c in every]
+        marks = [
+            signatures.setdefault(search.signature(which, c), len(signatures))
+            for c in group.feasible.tolist()
+        ]
         keys = keys * max(1, len(signatures)) + np.array(marks, dtype=np.int64)
     _, first = np.unique(keys, return_index=True)
-    return every, every[np.sort(first)]
+    return group.feasible[np.sort(first)]
 
 
 def _classes(search: Search, which: int, candidates: Any) -> Classes:
@@ -133,13 +129,13 @@ def _classes(search: Search, which: int, candidates: Any) -> Classes:
     elif which == 2:
         assert isinstance(group.end, ChainGroup)
         seen = group.end.centring
+    labels: dict[Any, int] = {}
+    alike = np.zeros(len(group.checks.failures), dtype=int)
+    if seen is not None:
+        figures = np.round(np.stack([seen.value, seen.u], axis=1), 9).tolist()
+        alike = np.array([labels.setdefault(tuple(row), len(labels)) for row in figures], dtype=int)
     split: dict[Any, list[int]] = {}
-    if seen is None:
-        labels: list[Any] = [None] * len(candidates)
-    else:
-        rows = np.round(np.stack([seen.value[candidates], seen.u[candidates]], axis=1), 9)
-        labels = [tuple(row) for row in rows.tolist()]
-    for candidate, label in zip(candidates.tolist(), labels, strict=True):
+    for candidate, label in zip(candidates.tolist(), alike[group.row[candidates]].tolist(), strict=True):
         mark = search.signature(which, candidate) if search.crossing else frozenset()
         split.setdefault((label, mark), []).append(candidate)
     return [(mark, members) for (_, mark), members in split.items()]
@@ -170,18 +166,9 @@ def _best_first(
     search: Search, classes: tuple[Classes, Classes, Classes], compatible: dict[tuple[int, int, int], bool]
 ) -> Iterator[tuple[tuple[float, ...], tuple[int, int, int]]]:
     """Candidate triples by the sum of their ranks: three sorted lists merged for each class triple."""
-    ranks = [
-        {
-            c: tuple(row)
-            for _, members in group
-            for c, row in zip(members, g.rank[members].tolist(), strict=True)
-        }
-        for group, g in zip(classes, search.groups, strict=True)
-    ]
-
     def entry(triple: tuple[int, int, int], at: tuple[int, int, int]) -> Any:
         chosen = tuple(classes[g][triple[g]][1][at[g]] for g in range(3))
-        rows = [ranks[g][chosen[g]] for g in range(3)]
+        rows = [group.rank[c].tolist() for group, c in zip(search.groups, chosen, strict=True)]
         total = [round(sum(column), 6) for column in zip(*rows, strict=True)]
         total[search.order.doubt_column] += compatible[triple]
         return tuple(total), chosen, triple, at
@@ -206,54 +193,37 @@ def _matches(
     """How many combinations fit, and the best of them."""
     if not search.placing_holds:
         return 0, []
-    every, chosen = zip(*(_feasible(search, which, distinct) for which in range(3)), strict=True)
-    count = _count(search, every)
+    count = _count(search)
     if not count:
         return 0, []
-    classes = (
-        _classes(search, 0, chosen[0]),
-        _classes(search, 1, chosen[1]),
-        _classes(search, 2, chosen[2]),
-    )
-    best: list[tuple[tuple[float, ...], tuple[int, int, int]]] = []
-    for row in _best_first(search, classes, _compatible(search, classes)):
-        if len(best) == limit:
-            break
-        best.append(row)
+    listed = [_representatives(search, g) if distinct else search.groups[g].feasible for g in range(3)]
+    classes = (_classes(search, 0, listed[0]), _classes(search, 1, listed[1]), _classes(search, 2, listed[2]))
+    best = list(islice(_best_first(search, classes, _compatible(search, classes)), limit))
     if not best:
         return count, []
     ranks, triples = zip(*best, strict=True)
-    reports = reports_of(search, triples)
-    columns = list(zip(*triples, strict=True))
-    twins = [_twins(search, which, every[which], columns[which]) if distinct else {} for which in range(3)]
-    return count, [
-        (rank, match_of(search, report, triple, owned, twins))
-        for rank, report, triple in zip(ranks, reports, triples, strict=True)
-    ]
+    twins_of = cache(partial(_twins, search)) if distinct else None
+    matches = []
+    for rank, triple, report in zip(ranks, triples, reports_of(search, triples), strict=True):
+        twins = [twins_of(g, candidate) for g, candidate in enumerate(triple)] if twins_of else ()
+        matches.append((rank, match_of(search, report, owned, twins)))
+    return count, matches
 
 
-def _count(search: Search, every: tuple[Any, ...]) -> int:
+def _count(search: Search) -> int:
     """How many combinations of feasible candidates go together."""
-    if any(len(candidates) == 0 for candidates in every):
-        return 0
-    classes = (_classes(search, 0, every[0]), _classes(search, 1, every[1]), _classes(search, 2, every[2]))
+    front, rear, chain = (_classes(search, g, group.feasible) for g, group in enumerate(search.groups))
+    classes = (front, rear, chain)
     sizes = [[len(members) for _, members in group] for group in classes]
     return sum(sizes[0][i] * sizes[1][j] * sizes[2][k] for i, j, k in _compatible(search, classes))
 
 
-def _twins(search: Search, which: int, every: Any, chosen: Sequence[int]) -> Twins:
-    """For the geometries of the ``chosen`` candidates, the parts of all feasible twins."""
+def _twins(search: Search, which: int, candidate: int) -> Twins:
+    """The parts of all feasible candidates of the same geometry, a slot."""
     group = search.groups[which]
-    keys = group.geometry[every]
-    twins: Twins = {}
-    for key in set(group.geometry[list(chosen)].tolist()):
-        same = every[keys == key]
-        if len(same) > 1:
-            twins[key] = {
-                slot: tuple(
-                    parts[row] for row in dict.fromkeys(index[same].tolist()) if parts[row] is not None
-                )
-                for slot, parts, index in zip(group.slots, group.parts, group.index, strict=True)
-                if slot is not Slot.POSITION
-            }
-    return twins
+    same = group.feasible[group.geometry[group.feasible] == group.geometry[candidate]]
+    return {
+        slot: tuple(parts[row] for row in dict.fromkeys(index[same].tolist()) if parts[row] is not None)
+        for slot, parts, index in zip(group.slots, group.parts, group.index, strict=True)
+        if slot is not Slot.POSITION
+    }
