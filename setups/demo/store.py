@@ -15,7 +15,7 @@ from django.contrib.auth.hashers import make_password
 from django.db.models import Model, Q, QuerySet
 from django.utils.text import slugify
 
-from setups.demo import measurements
+from setups.demo import measurements, setups
 from setups.demo.hooks import leaving
 from setups.demo.members import EMAIL_DOMAIN, MEMBERS, PASSPHRASE
 from setups.demo.plans import Club, Figure, decimal
@@ -25,7 +25,11 @@ from setups.models import (
     BodyPart,
     Configuration,
     ConfigurationPart,
+    Decision,
+    Dispute,
+    Draft,
     Fitment,
+    KeptAnswer,
     KnownWheelbase,
     Maker,
     Measurement,
@@ -33,7 +37,11 @@ from setups.models import (
     Part,
     PartDimension,
     PartPair,
+    Photo,
     Platform,
+    Revision,
+    RevisionPart,
+    Setup,
     StatedFigure,
 )
 
@@ -62,6 +70,7 @@ def own_rows(club: Club) -> dict[type[Model], QuerySet[Any]]:
         username__in=[member.username for member in MEMBERS], email__endswith=f"@{EMAIL_DOMAIN}"
     )
     of_demo = Q(body__in=bodies) | Q(part__in=parts)
+    posted = Setup.objects.filter(author__in=people)
     return {
         Maker: Maker.objects.filter(slug__in=maker_slugs),
         Platform: platforms,
@@ -78,7 +87,15 @@ def own_rows(club: Club) -> dict[type[Model], QuerySet[Any]]:
         BodyPart: BodyPart.objects.filter(body__in=bodies, part__in=parts),
         Configuration: configurations,
         ConfigurationPart: ConfigurationPart.objects.filter(configuration__in=configurations, part__in=parts),
-        Measurement: Measurement.objects.filter(of_demo, member__in=people),
+        Setup: posted,
+        Draft: Draft.objects.filter(setup__in=posted),
+        Revision: Revision.objects.filter(setup__in=posted),
+        RevisionPart: RevisionPart.objects.filter(revision__setup__in=posted),
+        Photo: Photo.objects.filter(setup__in=posted),
+        Measurement: Measurement.objects.filter(of_demo | Q(revision__setup__in=posted), member__in=people),
+        Dispute: Dispute.objects.filter(setup__in=posted),
+        Decision: Decision.objects.filter(setup__in=posted),
+        KeptAnswer: KeptAnswer.objects.filter(member__in=people),
         StatedFigure: StatedFigure.objects.filter(of_demo),
         get_user_model(): people,
     }
@@ -316,6 +333,13 @@ def load_measurements(club: Club, random_seed: int, say: Say) -> None:
     say(f"Measurements: {number}")
 
 
+def load_setups(club: Club, random_seed: int, number: int, say: Say) -> None:
+    """Stores what the members posted and what became of it. Call it after all else is there."""
+    own = own_rows(club)
+    stored = setups.store(club, own[get_user_model()], random_seed, own[Body], own[Part], number)
+    say(f"Setups: {stored}")
+
+
 def strangers(club: Club) -> list[Model]:
     """Rows that are not the demo's and hang on rows that are, so that they would go with them.
 
@@ -350,7 +374,7 @@ def remove(club: Club, say: Say) -> None:
             "into an empty database."
         )
     own = own_rows(club)
-    for model in (Configuration, Body, KnownWheelbase, Part, Platform, get_user_model()):
+    for model in (Setup, Configuration, Body, KnownWheelbase, Part, Platform, get_user_model()):
         own[model].delete()
     in_use = Q(parts__isnull=False) | Q(bodies__isnull=False) | Q(platforms__isnull=False)
     own[Maker].exclude(pk__in=Maker.objects.filter(in_use).values("pk")).delete()

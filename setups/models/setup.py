@@ -14,6 +14,7 @@ from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
+from django.utils import timezone
 
 from fitcalc.findings import Verdict
 
@@ -228,7 +229,7 @@ class Dispute(models.Model):
     setup = models.ForeignKey(Setup, on_delete=models.CASCADE, related_name="disputes")
     build = models.CharField(max_length=32)
     measurement = models.ForeignKey("setups.Measurement", on_delete=models.CASCADE, related_name="disputes")
-    opened_at = models.DateTimeField(auto_now_add=True)
+    opened_at = models.DateTimeField(default=timezone.now)
     outcome = models.CharField(max_length=9, choices=Outcome, blank=True)
     reason = models.TextField(max_length=1000, blank=True)
     settled_by = models.ForeignKey(
@@ -284,7 +285,7 @@ class Decision(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="decisions"
     )
     reason = models.CharField(max_length=1000)
-    at = models.DateTimeField(auto_now_add=True)
+    at = models.DateTimeField(default=timezone.now)
 
     class Meta:
         ordering = ["pk"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -12,7 +13,7 @@ from django.db.models import QuerySet, prefetch_related_objects
 
 from fitcalc import parts as calc
 from fitcalc.dimensions import CAR_DIMENSIONS, PartKind, Unit
-from fitcalc.fit import FitReport, Geometry, evaluate
+from fitcalc.fit import FitReport, Geometry, evaluate_all
 from fitcalc.parts import Axle, Slot
 from fitcalc.quantities import Quantity
 from setups.models import Body, MountingPosition, Part, Photo, Platform, Revision
@@ -99,30 +100,42 @@ class NotBuildable(ValueError):
     """A car that the calculation cannot take; the message names the slots and says what to do."""
 
 
-def reports_of(cars: Iterable[Content]) -> list[FitReport]:
+def reports_of(cars: Iterable[Content], known: dict[str, FitReport] | None = None) -> list[FitReport]:
     """Each car's fit by the library's figures of today. Raises NotBuildable.
 
     Reads each car's dimensions, rules and part rows, fetched along for all of them, and the pair rules: one
-    query.
+    query. Cars that are built alike are computed once; ``known`` is asked for them by build and told of
+    what is computed, for a caller who comes again while the figures stand.
     """
     cars = list(cars)
-    every = {part.pk: part for car in cars for part in car.parts.values()}
+    found = {} if known is None else known
+    new = {car.build: car for car in cars if car.build not in found}
+    if new:
+        found |= _computed(new)
+    return [found[car.build] for car in cars]
+
+
+def _computed(cars: Mapping[str, Content]) -> dict[str, FitReport]:
+    every = {part.pk: part for car in cars.values() for part in car.parts.values()}
     prefetch_related_objects(list(every.values()), "dimensions", "body_rules")
-    prefetch_related_objects([car.body for car in cars], "dimensions", "part_rules")
-    rules = pair_rows(every)
+    prefetch_related_objects([car.body for car in cars.values()], "dimensions", "part_rules")
     records = {pk: part_of(part) for pk, part in every.items()}
-    shells: dict[int, calc.Body] = {}
-    reports: list[FitReport] = []
-    for car in cars:
+    bodies = {car.body.pk: car.body for car in cars.values()}
+    shells = {pk: body_of(body) for pk, body in bodies.items()}
+    alike: dict[tuple[Any, ...], dict[str, calc.Configuration]] = defaultdict(dict)
+    for build, car in cars.items():
         filled = {slot.value: records[part.pk] for slot, part in car.parts.items()}
         try:
-            configuration = build_configuration(platform_of(car.platform), position_of(car.position), filled)
+            one = build_configuration(platform_of(car.platform), position_of(car.position), filled)
         except (ValueError, TypeError) as error:
             raise NotBuildable(f"{car.name}: {error}.") from error
-        if car.body.pk not in shells:
-            shells[car.body.pk] = body_of(car.body)
-        kinds = {part.pk: PartKind(part.kind) for part in car.parts.values()}
-        reports.append(evaluate(configuration, shells[car.body.pk], pair_rules_among(rules, kinds)))
+        alike[car.body.pk, car.platform.pk, filled.get(Slot.BODY_MOUNT.value), frozenset(filled)][build] = one
+    rows = pair_rows(every)
+    reports: dict[str, FitReport] = {}
+    for (body, *_), group in alike.items():
+        kinds = {part.pk: PartKind(part.kind) for build in group for part in cars[build].parts.values()}
+        rules = pair_rules_among(rows, kinds)
+        reports |= zip(group, evaluate_all(list(group.values()), shells[body], rules), strict=True)
     return reports
 
 

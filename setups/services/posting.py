@@ -20,6 +20,7 @@ from setups.models import Decision, Draft, Revision, RevisionPart, Setup
 from setups.models.setup import typed_of
 from setups.services import verifying
 from setups.services.cars import Content, kept_findings, kept_geometry, offset_of, reports_of
+from setups.services.writing import update_each
 
 
 class PostingError(ValueError):
@@ -114,24 +115,28 @@ def post(content: Content, author: Any, setup: Setup | None = None, version: int
     return revision
 
 
-def post_many(posts: Sequence[tuple[Setup, Content, datetime]]) -> list[Revision]:
+def post_many(
+    posts: Sequence[tuple[Setup, Content, datetime]], known: dict[str, FitReport] | None = None
+) -> list[Revision]:
     """Many revisions at once, in order, within the caller's transaction; the setups are saved already.
 
     For imports and the demo: asks neither who posts nor whether anything changed, and leaves it to the caller
-    to bring the setups' standing up to date once their measurements are there.
+    to bring the setups' standing up to date once their measurements are there. ``known`` is as of
+    ``reports_of``.
     """
-    reports = reports_of(content for _, content, _ in posts)
+    reports = reports_of((content for _, content, _ in posts), known)
     return _store(
         [(setup, content, report, at) for (setup, content, at), report in zip(posts, reports, strict=True)]
     )
 
 
-def withdraw(setup: Setup, member: Any, reason: str) -> None:
+def withdraw(setup: Setup, member: Any, reason: str, at: datetime | None = None) -> None:
     """Take a posted setup out of the library's lists; its address stays. PermissionError for others.
 
-    The author may, and whoever settles disputes. Raises PostingError without a reason.
+    The author may, and whoever settles disputes. Raises PostingError without a reason. ``at``: if that was
+    not just now.
     """
-    _change_state(setup, member, reason, Decision.Action.WITHDRAWN, Setup.State.WITHDRAWN)
+    _change_state(setup, member, reason, Decision.Action.WITHDRAWN, Setup.State.WITHDRAWN, at)
 
 
 def restore(setup: Setup, member: Any, reason: str) -> None:
@@ -147,7 +152,9 @@ def may_change(setup: Setup, member: Any) -> bool:
     )
 
 
-def _change_state(setup: Setup, member: Any, reason: str, action: str, state: str) -> None:
+def _change_state(
+    setup: Setup, member: Any, reason: str, action: str, state: str, at: datetime | None = None
+) -> None:
     if not may_change(setup, member):
         raise PermissionError("Only the member who posted a setup, or a steward, can do that.")
     if not reason.strip():
@@ -159,7 +166,7 @@ def _change_state(setup: Setup, member: Any, reason: str, action: str, state: st
             raise PostingError("That is done already, or the setup was never posted: look at it again.")
         locked.state = state
         locked.save(update_fields=["state"])
-        verifying.log(locked, action, reason.strip(), member)
+        verifying.log(locked, action, reason.strip(), member, at)
         verifying.bring_up_to_date(locked)
     setup.refresh_from_db()
 
@@ -238,7 +245,7 @@ def _store(posts: Iterable[tuple[Setup, Content, FitReport, datetime]]) -> list[
             )
         )
     Decision.objects.bulk_create(logged, batch_size=500)
-    Setup.objects.bulk_update(dict.fromkeys(setup for setup, *_ in posts), TOLD, batch_size=200)
+    update_each(dict.fromkeys(setup for setup, *_ in posts), TOLD)
     return revisions
 
 

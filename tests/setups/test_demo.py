@@ -42,20 +42,28 @@ from tests.factories import BodyFactory, ConfigurationFactory, MemberFactory, Pa
 OPEN_ACCOUNTS = {"librarian", "director", "steward", "member"}
 
 
-def run(*arguments: str) -> str:
+def run(*arguments: str, setups: int = 0) -> str:
     """What the command prints."""
     out = StringIO()
-    call_command("demo", *arguments, stdout=out)
+    call_command("demo", *arguments, setups=setups, stdout=out)
     return out.getvalue()
 
 
 def content() -> dict[str, list[str]]:
     """Every row of the demo by what it says: no keys, no passwords, no times of loading."""
-    unsaid = {"id", "password", "added", "date_joined", "last_login"}
+    unsaid = {"id", "password", "added", "date_joined", "last_login", "created", "saved_at", "build", "typed"}
     named = {
         "position": "position__name",
         "configuration": "configuration__name",
         "member": "member__username",
+        "author": "author__username",
+        "settled_by": "settled_by__username",
+        "setup": "setup__name",
+        "current": "current__number",
+        "started_from": "started_from__name",
+        "revision": "revision__name",
+        "measurement": "measurement__value",
+        "race_class": "race_class__name",
     }
     rows = {}
     for model, own in own_rows(club_of()).items():

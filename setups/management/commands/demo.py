@@ -12,13 +12,23 @@ from django.db import IntegrityError, connection, transaction
 from setups.demo import RANDOM_SEED, club_of
 from setups.demo.hooks import moved_in
 from setups.demo.members import PASSPHRASE
-from setups.demo.store import DemoError, counted, load, load_measurements, load_members, own_rows, remove
+from setups.demo.setups import SETUPS
+from setups.demo.store import (
+    DemoError,
+    counted,
+    load,
+    load_measurements,
+    load_members,
+    load_setups,
+    own_rows,
+    remove,
+)
 from setups.models import Platform
 
 
 class Command(BaseCommand):
     help = (
-        "Loads an invented club: four platforms, some 300 parts, 60 bodies and 40 members. "
+        "Loads an invented club: four platforms, some 300 parts, 60 bodies, 40 members and 400 setups. "
         "Running it again changes nothing."
     )
 
@@ -39,6 +49,14 @@ class Command(BaseCommand):
             help="Also where DEBUG is off: give four members the passphrase that the documentation prints.",
         )
 
+        parser.add_argument(
+            "--setups",
+            type=int,
+            default=SETUPS,
+            metavar="N",
+            help="So many setups over two seasons, drafts among them (default: %(default)s).",
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
         if Platform._meta.db_table not in connection.introspection.table_names():
             raise CommandError("The database has no tables yet. Run manage.py migrate first.")
@@ -55,6 +73,7 @@ class Command(BaseCommand):
                 load(club, self._say)
                 accounts = load_members(with_accounts, self._say)
                 load_measurements(club, options["random_seed"], self._say)
+                load_setups(club, options["random_seed"], options["setups"], self._say)
                 moved_in.send(sender=None, members=own_rows(club)[get_user_model()], say=self._say)
         except DemoError as error:
             raise CommandError(str(error)) from error

@@ -1,0 +1,67 @@
+"""What the demo's members posted: enough of everything to look at, and the same for the same seed."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+from django.core.management import CommandError
+
+from setups.demo.setups import SETUPS
+from setups.models import Decision, Dispute, Measurement, Revision, Setup
+from setups.services import verifying
+from tests.factories import MemberFactory, reading_for
+from tests.setups.test_demo import content, run
+
+pytestmark = pytest.mark.django_db
+
+
+def test_two_seasons_have_setups_of_every_standing():
+    said = run(setups=SETUPS)
+    assert f"Setups: {SETUPS}" in said
+    states = Counter(Setup.objects.values_list("state", flat=True))
+    assert states["verified"] > SETUPS * 0.35
+    assert all(states[state] >= 5 for state in ("posted", "disputed", "withdrawn", "draft"))
+    outcomes = Counter(Dispute.objects.values_list("outcome", flat=True))
+    assert all(outcomes[outcome] >= 2 for outcome in ("", "set_aside", "upheld", "withdrawn"))
+    verdicts = Counter(Setup.objects.values_list("verdict", flat=True))
+    assert verdicts["fits"] > SETUPS / 2
+    assert verdicts["close"] > 5
+    assert verdicts["fails"] > 5
+    assert set(Revision.objects.values_list("posted_at__year", flat=True)) >= {2024, 2025}
+    assert Counter(Revision.objects.values_list("number", flat=True))[3] > 10
+    assert not Decision.objects.filter(at__year__gt=2025).exists()
+    _stand_where_the_rules_put_them()
+    _are_verified_by_others()
+
+
+def _stand_where_the_rules_put_them():
+    """Working out any of them anew changes nothing."""
+    for setup in Setup.objects.exclude(state="draft").order_by("?")[:15]:
+        before = (setup.state, setup.confirmations, setup.verdict)
+        verifying.bring_up_to_date(setup)
+        setup.refresh_from_db()
+        assert (setup.state, setup.confirmations, setup.verdict) == before
+
+
+def _are_verified_by_others():
+    for setup in Setup.objects.filter(state="verified")[:10]:
+        others = Measurement.objects.filter(revision__setup=setup).exclude(member=setup.author)
+        assert others.values("member").distinct().count() >= 2
+
+
+def test_the_same_seed_gives_the_same_setups_and_a_reset_brings_them_back():
+    run(setups=25)
+    before = content()
+    Setup.objects.filter(state="verified").update(circuit="somewhere else")
+    run("--reset", setups=25)
+    assert content() == before
+
+
+def test_a_reset_refuses_to_take_a_members_reading_along():
+    run(setups=20)
+    setup = Setup.objects.filter(state="verified").select_related("current")[0]
+    reading_for(setup, "wheelbase", float(setup.wheelbase), member=MemberFactory()).save()
+    with pytest.raises(CommandError, match="not the demo's hang on it"):
+        run("--reset")
+    assert Setup.objects.count() == 20
