@@ -12,11 +12,15 @@ class ClubConfig(AppConfig):
     def ready(self) -> None:
         from club.garage import demo
         from club.racing import demo as racing
+        from club.racing import demo_events
         from setups.demo import hooks
 
         hooks.moved_in.connect(demo.move_in, dispatch_uid="club.garage.demo.move_in")
         hooks.leaving.connect(demo.clear_out, dispatch_uid="club.garage.demo.clear_out")
         hooks.moved_in.connect(racing.move_in, dispatch_uid="club.racing.demo.move_in")
+        hooks.moved_in.connect(demo_events.move_in, dispatch_uid="club.racing.demo_events.move_in")
+        # Events go before the classes that they race.
+        hooks.leaving.connect(demo_events.clear_out, dispatch_uid="club.racing.demo_events.clear_out")
         hooks.leaving.connect(racing.clear_out, dispatch_uid="club.racing.demo.clear_out")
         pre_migrate.connect(_stand_aside, sender=self, dispatch_uid="club.racing.guards.remove")
         post_migrate.connect(_stand_guard, sender=self, dispatch_uid="club.racing.guards.install")

@@ -19,6 +19,8 @@ urlpatterns = [
     path("garage/", include("club.garage.urls")),
     path("classes/", include("club.racing.urls")),
     path("setups/<int:number>/classes/", setup_classes, name="setup-classes"),
+    path("events/", include("club.racing.events.urls")),
+    path("api/", include("club.api.urls")),
     path("api/", include("setups.api.urls")),
     path("", include("setups.urls")),
 ]

@@ -2,6 +2,7 @@
 
 import django.core.validators
 import django.db.models.deletion
+import django.utils.timezone
 import uuid
 from django.conf import settings
 from django.db import migrations, models
@@ -88,7 +89,7 @@ class Migration(migrations.Migration):
                 ('probability', models.FloatField(blank=True, null=True)),
                 ('note', models.CharField(blank=True, max_length=300)),
                 ('taken_at', models.DateTimeField()),
-                ('at', models.DateTimeField(auto_now_add=True)),
+                ('at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('reason', models.CharField(blank=True, max_length=300)),
                 ('key', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
                 ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='inspections', to=settings.AUTH_USER_MODEL)),
@@ -104,7 +105,7 @@ class Migration(migrations.Migration):
             name='EntryChange',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('at', models.DateTimeField(auto_now_add=True)),
+                ('at', models.DateTimeField(default=django.utils.timezone.now, editable=False)),
                 ('why', models.CharField(max_length=300)),
                 ('changes', models.JSONField(default=list)),
                 ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),

@@ -15,6 +15,7 @@ from django.db import models
 from django.db.models import F, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 from django.urls import reverse
+from django.utils import timezone
 
 from fitcalc.instruments import Instrument
 from fitcalc.legality import ClassVerdict
@@ -163,7 +164,7 @@ class EntryChange(models.Model):
     """
 
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="log")
-    at = models.DateTimeField(auto_now_add=True)
+    at = models.DateTimeField(default=timezone.now, editable=False)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     why = models.CharField(max_length=300)
     changes = models.JSONField(default=list)
@@ -209,7 +210,7 @@ class Inspection(models.Model):
     note = models.CharField(max_length=300, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="inspections")
     taken_at = models.DateTimeField()
-    at = models.DateTimeField(auto_now_add=True)
+    at = models.DateTimeField(default=timezone.now, editable=False)
     corrects = models.OneToOneField(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="corrected_by"
     )

@@ -148,10 +148,7 @@ def _records(entry: Entry, given: Given, by: Any) -> list[Inspection]:
             key=given.key if pk == clause.pk else uuid5(given.key, str(pk)),
             **fields,
         )
-        if one.seen is None:
-            _average_with(one, None if given.wrong else last)
-            _keep_computed(one, car)
-        tell(one)
+        finish(one, car, None if given.wrong else last)
         found.append(one)
     return found
 
@@ -193,6 +190,17 @@ def _measured(clause: Clause, given: Given) -> dict[str, Any]:
         "instrument": instrument,
         "doubt": doubt,
     }
+
+
+def finish(one: Inspection, car: Car, last: Inspection | None = None) -> None:
+    """Work out the mean, what is computed and the verdict of a record whose readings are filled in.
+
+    ``last`` is the record before, whose readings are averaged with it.
+    """
+    if one.seen is None:
+        _average_with(one, last)
+        _keep_computed(one, car)
+    tell(one)
 
 
 def _average_with(one: Inspection, last: Inspection | None) -> None:

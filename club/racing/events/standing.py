@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -16,10 +17,12 @@ from typing import Any
 from django.db.models import Prefetch, QuerySet
 
 from club.models import Entry, Event, Inspection, RaceClass
-from club.racing.cars import car_of
+from club.racing.cars import fitted_of, from_parts, stated
 from club.racing.checking import Row, Rulebook
 from club.racing.events.events import rulebooks_of
-from fitcalc.dimensions import Unit
+from fitcalc import parts as calc
+from fitcalc.dimensions import PartKind, Unit
+from fitcalc.fit import FitReport, evaluate_all
 from fitcalc.legality import (
     BODY,
     CLASS_QUANTITIES,
@@ -29,9 +32,10 @@ from fitcalc.legality import (
     Rulings,
     judge_all,
 )
+from fitcalc.parts import Slot
 from fitcalc.quantities import Quantity
-from setups.models import Revision
-from setups.services.cars import NotBuildable, content_of, reports_of, with_car
+from setups.models import Body, Revision
+from setups.translate import build_configuration, part_of, platform_of, position_of
 
 
 @dataclass(frozen=True)
@@ -123,8 +127,15 @@ def entries_with_cars(entries: QuerySet[Entry]) -> QuerySet[Entry]:
     return entries.select_related(
         "event", "race_class", "member", "body__maker", "platform", "checked_in_by"
     ).prefetch_related(
-        Prefetch("revision", with_car(Revision.objects.select_related("setup"))),
+        Prefetch("revision", with_parts(Revision.objects.all())),
         Prefetch("inspections", Inspection.objects.select_related("clause").order_by("pk")),
+    )
+
+
+def with_parts(revisions: QuerySet[Revision]) -> QuerySet[Revision]:
+    """With all rows that computing the cars reads, in a constant number of queries."""
+    return revisions.select_related("position", "platform", "body__maker").prefetch_related(
+        "body__dimensions", "slots__part__dimensions"
     )
 
 
@@ -219,19 +230,58 @@ def unit_of(inspection: Inspection) -> Unit:
 
 
 def _computed(revisions: Iterable[Revision]) -> dict[int, Car]:
-    """Key of each revision -> its computed car; one that the calculation cannot take is left out."""
+    """Key of each revision -> its computed car; one that the calculation cannot take is left out.
+
+    No clause asks what hangs on the body's arches, so that all cars of a platform are computed at once, under
+    no body; its mass and what is on the car are added. No query.
+    """
     every = {revision.pk: revision for revision in revisions}
-    contents = {key: content_of(revision) for key, revision in every.items()}
-    try:
-        reports = dict(zip(contents, reports_of(contents.values()), strict=True))
-    except NotBuildable:
-        reports = {}
-        for key, content in contents.items():
-            try:
-                (reports[key],) = reports_of([content])
-            except NotBuildable:
-                continue
-    return {key: car_of(report, tuning=every[key].tuning) for key, report in reports.items()}
+    built: dict[int, dict[str, calc.Configuration]] = defaultdict(dict)
+    platforms: dict[int, calc.Platform] = {}
+    records: dict[int, calc.Part | None] = {}
+    for one in every.values():
+        if one.build in built[one.platform_id]:
+            continue
+        rows = [row for row in one.slots.all() if row.slot != Slot.BODY_MOUNT.value]
+        for row in rows:
+            if row.part_id not in records:
+                records[row.part_id] = part_of(row.part)
+        if one.platform_id not in platforms:
+            platforms[one.platform_id] = platform_of(one.platform)
+        filled = {row.slot: records[row.part_id] for row in rows}
+        # A part that has lost a dimension since then: this car cannot be computed, the others can.
+        with suppress(ValueError, TypeError):
+            built[one.platform_id][one.build] = build_configuration(
+                platforms[one.platform_id], position_of(one.position), filled
+            )
+    reports: dict[str, FitReport] = {}
+    for key, group in built.items():
+        if group:
+            nobody = calc.Body(id=None, name="", scale=platforms[key].scale)
+            reports |= zip(group, evaluate_all(list(group.values()), nobody), strict=True)
+    masses = {one.body_id: _mass(one.body) for one in every.values()}
+    return {
+        key: _car(one, reports[one.build], masses[one.body_id])
+        for key, one in every.items()
+        if one.build in reports
+    }
+
+
+def _car(revision: Revision, report: FitReport, mass: Quantity | None) -> Car:
+    computed = from_parts(report, has_body=False) | stated(report, revision.tuning)
+    if mass is not None:
+        computed["body_mass"] = mass
+    fitted = fitted_of(report.configuration, report.body, has_body=False)
+    mounts = [row.part_id for row in revision.slots.all() if row.slot == Slot.BODY_MOUNT.value]
+    fitted |= {
+        BODY: frozenset([revision.body_id]),
+        PartKind.FRONT_BODY_MOUNT.value: frozenset(mounts),
+    }
+    return Car(computed=computed, fitted=fitted)
+
+
+def _mass(body: Body) -> Quantity | None:
+    return next((row.quantity_value() for row in body.dimensions.all() if row.quantity == "mass"), None)
 
 
 def disagreeing(rows: Iterable[Row]) -> list[Ruling]:
