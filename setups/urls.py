@@ -6,6 +6,7 @@ from setups.views import (
     catalogue,
     compare,
     disputes,
+    exports,
     find,
     fit,
     imports,
@@ -60,4 +61,6 @@ urlpatterns = [
     path("imports/", imports.imports, name="imports"),
     path("imports/loaded/", imports.loaded, name="import-loaded"),
     path("imports/<str:what>.csv", imports.template, name="import-template"),
+    path("exports/", exports.exports, name="exports"),
+    path("exports/<str:what>.<str:how>", exports.export, name="export"),
 ]

@@ -10,7 +10,11 @@ import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, date, datetime
 from decimal import Decimal
+from functools import lru_cache
+
+from django.utils import timezone
 
 from fitcalc.dimensions import Unit
 
@@ -73,9 +77,37 @@ class Style:
     decimal_comma: bool = False
 
 
+@lru_cache(maxsize=20_000)
 def plain(text: str) -> str:
     """``text`` in one line: compatible letters unified, dashes made hyphens, spaces single."""
     return " ".join(unicodedata.normalize("NFKC", text).translate(_DASHES).split())
+
+
+def marked(text: str, several_lines: bool = False) -> str:
+    """``text`` as a cell that gives it back letter by letter: behind an apostrophe where it needs one.
+
+    It does where a spreadsheet program would take it for a formula (it begins with = + - @ or a tab), where a
+    reader would take it for a value that is not known, and where it would be tidied (spaces at its ends or
+    doubled, a line end in a column of one line).
+    """
+    return f"'{text}" if _needs_mark(text, several_lines) else text
+
+
+def unmarked(text: str, several_lines: bool = False) -> tuple[str, bool]:
+    """What ``marked`` was given, and whether there was a mark: then the text is meant letter by letter.
+
+    An apostrophe that is no mark stays, as in ’t or '78.
+    """
+    if text.startswith("'") and _needs_mark(text[1:], several_lines):
+        return text[1:], True
+    return text, False
+
+
+def _needs_mark(text: str, several_lines: bool) -> bool:
+    if text.startswith("'"):
+        return _needs_mark(text[1:], several_lines)
+    tidied = text.strip() if several_lines else " ".join(text.split())
+    return bool(text) and (text[0] in "=+-@\t\r" or text != tidied or is_unknown(text))
 
 
 def is_unknown(text: str) -> bool:
@@ -237,6 +269,33 @@ def text_of(text: str) -> str:
     if any(unicodedata.category(letter) in ("Cc", "Cs") and letter not in "\n\t" for letter in text):
         raise CellError("It holds a character that cannot be printed: type the cell again.")
     return text.strip()
+
+
+def exactly(text: str) -> str:
+    """Text as it is, with plain line ends. Raises CellError for what cannot be printed."""
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    text_of(text)
+    return text
+
+
+def day(text: str) -> date:
+    """A day, written 2026-05-31. Raises CellError."""
+    try:
+        return date.fromisoformat(plain(text))
+    except ValueError:
+        raise CellError(f"“{short(text)}” is not a day: write it as 2026-05-31.") from None
+
+
+def moment(text: str) -> datetime:
+    """A time, written 2026-05-31 14:05 or 2026-05-31T14:05:00Z; in the club's time zone if it names none.
+
+    Raises CellError.
+    """
+    try:
+        found = datetime.fromisoformat(plain(text))
+        return timezone.make_aware(found) if found.tzinfo is None else found.astimezone(UTC)
+    except (ValueError, OverflowError):
+        raise CellError(f"“{short(text)}” is not a time: write it as 2026-05-31 14:05.") from None
 
 
 def several(text: str) -> list[str]:

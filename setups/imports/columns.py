@@ -9,7 +9,8 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from enum import StrEnum
 from functools import cached_property
 from typing import Any
 
@@ -21,11 +22,19 @@ from setups.imports.cells import CellError, Style
 from setups.models.dimension import Dimension
 
 
+class Text(StrEnum):
+    """What of text a column holds."""
+
+    NONE = ""
+    LINE = "line"
+    LINES = "lines"
+
+
 @dataclass(frozen=True, slots=True)
 class Column:
     """One column. ``read`` makes a value of a cell; ``dimension`` and ``role`` are set for figures.
 
-    ``role`` is "value", "tolerance", "uncertainty" or "source". ``takes`` says what a cell may hold.
+    ``role`` is "value", "tolerance", "uncertainty", "basis" or "source". ``takes`` says what a cell may hold.
     """
 
     key: str
@@ -40,6 +49,10 @@ class Column:
     aliases: tuple[str, ...] = ()
     says_unknown: bool = True
     """Whether a dash or "n/a" means that nothing is known; in a name it is just a name."""
+    text: Text = Text.NONE
+    """Whether it holds text, which an export marks where a reader would not give it back letter by letter."""
+    restores: bool = False
+    """Whether only a library that is loaded whole has a use for it; templates leave it out."""
 
     @property
     def numeric(self) -> bool:
@@ -48,21 +61,48 @@ class Column:
 
 @dataclass(frozen=True)
 class Kind:
-    """What a file is about: bodies or parts."""
+    """What a file is about: bodies, parts, setups and so on.
+
+    ``refers`` names the columns that hold the name of another row of the library, and what row that is.
+    A row is found again by the columns in ``found_by``. Members load what is ``own``, their own; the rest is
+    loaded by who keeps the library, and what is ``whole`` only with ``manage.py import_library``.
+    """
 
     key: str
     one: str
     model: type[models.Model]
-    dimension_model: type[Dimension]
-    owner: str
-    catalogue: dict[str, DimensionKind]
     columns: tuple[Column, ...]
-    example: dict[str, str]
+    example: dict[str, str] = field(default_factory=dict)
+    found_by: tuple[str, ...] = ()
+    refers: dict[str, str] = field(default_factory=dict)
+    own: bool = False
+    whole: bool = False
+    row: str = ""
+    """What a row is, if it is not one of them: a revision, of setups."""
+    most_rows: int = 5000
+    dimension_model: type[Dimension] = Dimension
+    owner: str = ""
+    catalogue: dict[str, DimensionKind] = field(default_factory=dict)
 
     @property
     def fields(self) -> list[Column]:
         """The columns that are not a dimension's."""
         return [column for column in self.columns if not column.dimension]
+
+    @property
+    def many(self) -> str:
+        """What they are called together: "body rules" for the key "body-rules"."""
+        return self.key.replace("-", " ")
+
+    @property
+    def rows(self) -> str:
+        """What the rows of a file are called together."""
+        return f"{self.row}s" if self.row else self.many
+
+    @property
+    def template(self) -> list[Column]:
+        """The columns of a template."""
+        return [column for column in self.columns if not column.restores]
 
     @property
     def dimensions(self) -> list[Column]:

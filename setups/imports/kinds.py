@@ -1,208 +1,51 @@
-"""The columns of bodies and of parts, generated from the models' fields and the catalogue of dimensions."""
+"""The kinds of file that there are, and the columns of bodies and of parts."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from decimal import Decimal
-from typing import Any
-
-from django.conf import settings
-from django.db import models
-
-from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, DimensionKind, PartKind, Unit, dimensions_of
-from setups.imports import cells
-from setups.imports.cells import CellError, Style
+from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, PartKind, Unit, dimensions_of
+from setups.imports import cells, fields
 from setups.imports.columns import Column, Kind
+from setups.imports.fields import (
+    choosing,
+    line_of_text,
+    lines_of_text,
+    of_dimension,
+    of_field,
+    plain_number,
+    plainly,
+)
+from setups.imports.posted_kinds import POSTED
+from setups.imports.record_kinds import RECORDS
 from setups.models import Body, BodyDimension, Part, PartDimension
 from setups.models.dimension import Basis
-from setups.printing import MINUS
 
-# Readers
-
-
-def _figure(unit: Unit) -> Callable[[str, Style], Any]:
-    return lambda text, style: cells.number(text, style, unit)
-
-
-def _doubt(unit: Unit) -> Callable[[str, Style], Any]:
-    return lambda text, style: cells.tolerance(text, style, unit)
-
-
-def _plain_number(unit: Unit, low: float | None, high: float | None) -> Callable[[str, Style], Decimal]:
-    def read(text: str, style: Style) -> Decimal:
-        value, doubt = cells.number(text, style, unit)
-        if doubt is not None:
-            raise CellError(
-                "This column takes a figure without a tolerance: take out what stands from the ± on."
-            )
-        if (low is not None and value < low) or (high is not None and value > high):
-            limits = f"at least {low:g}" if high is None else f"between {low:g} and {high:g}"
-            raise CellError(
-                f"It must be {limits} {unit.value}".rstrip() + ": check the unit and the decimal point."
-            )
-        return value
-
-    return read
-
-
-def _price(text: str, style: Style) -> Decimal:
-    value = cells.money(text, style, settings.CURRENCY)
-    if value < 0:
-        raise CellError("A price cannot be negative.")
-    return value
-
-
-def _count(text: str, style: Style) -> int:
-    value = cells.whole(text, style)
-    if not 1 <= value <= 10_000:
-        raise CellError("It must be between 1 and 10,000.")
-    return value
-
-
-def _axle(text: str, style: Style) -> str:
-    if cells.plain(text).casefold() in ("either", "both", "either axle"):
-        return ""
-    return cells.choice(text, {"front": "front", "rear": "rear", "either": "either"})
-
-
-# Columns
-
-
-def _of_field(
-    model: type[models.Model],
-    name: str,
-    meaning: str,
-    takes: str = "",
-    read: Callable[[str, Style], Any] | None = None,
-    **more: Any,
-) -> Column:
-    field = model._meta.get_field(name)
-    if field.choices and read is None:
-        labels = {value: str(label) for value, label in field.choices}
-        return Column(
-            name,
-            _label(name),
-            meaning,
-            f"one of: {', '.join(labels.values())}",
-            lambda text, style: cells.choice(text, labels),
-            **more,
-        )
-    if isinstance(field, models.BooleanField):
-        return Column(
-            name, _label(name), meaning, "yes or no", lambda text, style: cells.yes_or_no(text), **more
-        )
-    if read is not None:
-        return Column(name, _label(name), meaning, takes, read, **more)
-    if isinstance(field, models.TextField):
-        return Column(name, _label(name), meaning, "text", lambda text, style: cells.text_of(text), **more)
-    limit = f"text of up to {field.max_length} characters"
-    return Column(
-        name, _label(name), meaning, takes or limit, lambda text, style: cells.line_of(text), **more
-    )
-
-
-def _plainly(value: float) -> str:
-    return f"{value:g}".replace("-", MINUS)
-
-
-def _label(key: str) -> str:
-    return key.replace("_", " ").capitalize()
-
-
-_OTHER_NAMES = {"mass": ("weight",)}
-
-
-def _of_dimension(kind: DimensionKind) -> list[Column]:
-    unit = kind.unit
-    limits = f"number from {_plainly(kind.low)} to {_plainly(kind.high)} {unit.value}".rstrip()
-    lower = kind.label[0].lower() + kind.label[1:]
-    if unit is Unit.NONE:
-        return [
-            Column(
-                kind.key, kind.label, kind.meaning, limits, _figure(unit), dimension=kind.key, role="value"
-            )
-        ]
-    common = {"unit": unit, "dimension": kind.key}
-    return [
-        Column(
-            kind.key,
-            kind.label,
-            kind.meaning,
-            limits,
-            _figure(unit),
-            role="value",
-            aliases=_OTHER_NAMES.get(kind.key, ()),
-            **common,
-        ),
-        Column(
-            f"{kind.key}_tolerance",
-            f"{kind.label} tolerance",
-            f"Half-width of the maker's tolerance of the {lower}.",
-            f"number, {unit.value}",
-            _doubt(unit),
-            role="tolerance",
-            **common,
-        ),
-        Column(
-            f"{kind.key}_uncertainty",
-            f"{kind.label} uncertainty",
-            f"Standard uncertainty of a measured {lower}, instead of a tolerance.",
-            f"number, {unit.value}",
-            _doubt(unit),
-            role="uncertainty",
-            **common,
-        ),
-        Column(
-            f"{kind.key}_source",
-            f"{kind.label} source",
-            f"Where this {lower} comes from.",
-            "text of up to 200 characters",
-            lambda text, style: cells.line_of(text),
-            dimension=kind.key,
-            role="source",
-        ),
-    ]
-
-
-_MAKER = Column(
+_MAKER = line_of_text(
     "maker",
-    "Maker",
     "Who makes it. A maker that the library does not hold is added.",
     "text of up to 80 characters",
-    lambda text, style: cells.line_of(text),
     required=True,
     aliases=("manufacturer", "brand", "made by"),
     says_unknown=False,
 )
-_BASIS = Column(
-    "basis",
-    "Basis",
-    "What all figures of the row rest on; the maker's figures if it is left out.",
-    f"one of: {', '.join(str(label) for label in Basis.labels)}",
-    lambda text, style: cells.choice(text, dict(Basis.choices)),
+_BASIS = choosing(
+    "basis", "What all figures of the row rest on; the maker's figures if it is left out.", Basis.choices
 )
-_SOURCE = Column(
-    "source",
-    "Source",
-    "Where all figures of the row come from.",
-    "text of up to 200 characters",
-    lambda text, style: cells.line_of(text),
-)
+_SOURCE = line_of_text("source", "Where all figures of the row come from.", "text of up to 200 characters")
 
 
-def _common(model: type[models.Model], thing: str) -> list[Column]:
+def _common(model: type[Body] | type[Part], thing: str) -> list[Column]:
     return [
-        _of_field(
+        of_field(
             model, "name", f"What the {thing} is called.", required=True, says_unknown=False, aliases=(thing,)
         ),
         _MAKER,
-        _of_field(
+        of_field(
             model,
             "part_number",
             f"The maker's number. A {thing} is found again by it, else by maker and name.",
             aliases=("number", "part no", "item number", "item no", "article number", "sku"),
         ),
-        _of_field(
+        of_field(
             model,
             "slug",
             "Its address in the library, if it has one: the last part of its page's link. Made from maker "
@@ -216,12 +59,12 @@ _OFFSET = PART_DIMENSIONS["offset"]
 
 
 def _designated_offset(axle: str) -> Column:
-    return _of_field(
+    return of_field(
         Body,
         f"designated_{axle}_offset",
         f"The {axle} wheel offset that the maker states: rim's inner edge outward of the hub's face.",
-        f"number from {_plainly(_OFFSET.low)} to {_plainly(_OFFSET.high)} mm",
-        _plain_number(Unit.MM, _OFFSET.low, _OFFSET.high),
+        f"number from {plainly(_OFFSET.low)} to {plainly(_OFFSET.high)} mm",
+        plain_number(Unit.MM, _OFFSET.low, _OFFSET.high),
         unit=Unit.MM,
         aliases=(f"{axle} offset",),
     )
@@ -230,86 +73,83 @@ def _designated_offset(axle: str) -> Column:
 _POSITIVE = 0.001
 _BODY_COLUMNS = (
     *_common(Body, "body"),
-    _of_field(
+    of_field(
         Body, "scale", "Its scale, 1:N.", "1:28 or 28", lambda text, style: cells.scale(text), required=True
     ),
-    _of_field(Body, "material", "What it is made of; polycarbonate if it is left out."),
-    _of_field(Body, "price", "Price in the club's currency.", "number", _price),
-    _of_field(Body, "full_size_car", "The car that it is drawn after.", aliases=("car", "full size")),
-    _of_field(
+    of_field(Body, "material", "What it is made of; polycarbonate if it is left out."),
+    of_field(Body, "price", "Price in the club's currency.", "number", fields.price),
+    of_field(Body, "full_size_car", "The car that it is drawn after.", aliases=("car", "full size")),
+    of_field(
         Body,
         "full_size_wheelbase",
         "The full-size car's wheelbase: it predicts the body's where nobody has measured that.",
         "number, mm",
-        _plain_number(Unit.MM, _POSITIVE, None),
+        plain_number(Unit.MM, _POSITIVE, None),
         unit=Unit.MM,
     ),
-    _of_field(Body, "takes_rear_motor", "Whether its floor takes a rear motor.", aliases=("rear motor",)),
-    _of_field(Body, "takes_mid_motor", "Whether its floor takes a mid motor.", aliases=("mid motor",)),
-    _of_field(
+    of_field(Body, "takes_rear_motor", "Whether its floor takes a rear motor.", aliases=("rear motor",)),
+    of_field(Body, "takes_mid_motor", "Whether its floor takes a mid motor.", aliases=("mid motor",)),
+    of_field(
         Body,
         "designated_front_width",
         "The front end that the maker states: its width across on zero-offset wheels.",
         "number, mm",
-        _plain_number(Unit.MM, _POSITIVE, None),
+        plain_number(Unit.MM, _POSITIVE, None),
         unit=Unit.MM,
         aliases=("front end", "front end width"),
     ),
     _designated_offset("front"),
     _designated_offset("rear"),
-    _of_field(Body, "description", "Anything else.", aliases=("notes", "remarks")),
-    *(column for kind in BODY_DIMENSIONS.values() for column in _of_dimension(kind)),
+    of_field(Body, "description", "Anything else.", aliases=("notes", "remarks")),
+    of_field(Body, "added", "When it came into the library; now if it is left out.", restores=True),
+    *(column for kind in BODY_DIMENSIONS.values() for column in of_dimension(kind)),
     _BASIS,
     _SOURCE,
 )
 
 _PART_COLUMNS = (
-    _of_field(Part, "kind", "What kind of part it is.", required=True, aliases=("type", "part kind")),
+    of_field(Part, "kind", "What kind of part it is.", required=True, aliases=("type", "part kind")),
     *_common(Part, "part"),
-    _of_field(
+    of_field(
         Part,
         "axle",
         "For wheels, tyres and spacers: the axle that it goes on. Either axle if it is left out.",
         "front, rear or either",
-        _axle,
+        fields.axle,
     ),
-    _of_field(Part, "layout", "For motor mounts, and needed there: where the motor sits."),
-    _of_field(Part, "price", "Price of the pack in the club's currency.", "number", _price),
-    _of_field(
+    of_field(Part, "layout", "For motor mounts, and needed there: where the motor sits."),
+    of_field(Part, "price", "Price of the pack in the club's currency.", "number", fields.price),
+    of_field(
         Part,
         "pack_size",
         "Pieces in a pack; 1 if it is left out.",
         "number, whole",
-        _count,
+        fields.count,
         aliases=("pack", "pieces"),
     ),
-    _of_field(
+    of_field(
         Part,
         "mass",
         "Mass of one piece.",
         "number, g",
-        _plain_number(Unit.GRAM, _POSITIVE, None),
+        plain_number(Unit.GRAM, _POSITIVE, None),
         unit=Unit.GRAM,
         aliases=("weight",),
     ),
-    _of_field(Part, "description", "Anything else.", aliases=("notes", "remarks")),
-    Column(
+    of_field(Part, "description", "Anything else.", aliases=("notes", "remarks")),
+    lines_of_text(
         "platforms",
-        "Platforms",
         "The platforms that it fits, by name or address; those on record stay.",
         "names, parted by |",
-        lambda text, style: cells.text_of(text),
         aliases=("platform", "fits"),
     ),
-    Column(
+    lines_of_text(
         "made_for",
-        "Made for",
         "For body mounts: the bodies that it is made for, by name or address; those on record stay.",
         "names, parted by |",
-        lambda text, style: cells.text_of(text),
         aliases=("for body", "for bodies"),
     ),
-    *(column for kind in PART_DIMENSIONS.values() for column in _of_dimension(kind)),
+    *(column for kind in PART_DIMENSIONS.values() for column in of_dimension(kind)),
     _BASIS,
     _SOURCE,
 )
@@ -338,14 +178,47 @@ _PART_EXAMPLE = {
     "rim_width": "8 ± 0.1",
 }
 
-KINDS: dict[str, Kind] = {
-    "bodies": Kind(
-        "bodies", "body", Body, BodyDimension, "body", BODY_DIMENSIONS, _BODY_COLUMNS, _BODY_EXAMPLE
-    ),
-    "parts": Kind(
-        "parts", "part", Part, PartDimension, "part", PART_DIMENSIONS, _PART_COLUMNS, _PART_EXAMPLE
-    ),
-}
+BODIES = Kind(
+    "bodies",
+    "body",
+    Body,
+    _BODY_COLUMNS,
+    _BODY_EXAMPLE,
+    dimension_model=BodyDimension,
+    owner="body",
+    catalogue=BODY_DIMENSIONS,
+)
+PARTS = Kind(
+    "parts",
+    "part",
+    Part,
+    _PART_COLUMNS,
+    _PART_EXAMPLE,
+    dimension_model=PartDimension,
+    owner="part",
+    catalogue=PART_DIMENSIONS,
+)
+KINDS: dict[str, Kind] = {kind.key: kind for kind in (BODIES, PARTS, *POSTED, *RECORDS)}
+"""Every kind of file; those that most members have to do with stand first."""
+
+LOAD_ORDER = (
+    "members",
+    "makers",
+    "classes",
+    "platforms",
+    "positions",
+    "parts",
+    "part-rules",
+    "bodies",
+    "body-rules",
+    "wheelbases",
+    "configurations",
+    "stated-figures",
+    "setups",
+    "measurements",
+)
+"""A whole library is loaded in this order: what is named comes before what names it."""
+assert set(LOAD_ORDER) == set(KINDS)
 
 
 def kinds_with(dimension: str) -> list[PartKind]:

@@ -6,110 +6,27 @@ shown, so that nothing is loaded that nobody has seen.
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterator
-from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import Any
 
-from setups.imports import cells
+from setups.imports import cells, jsonlines, posted, readings, records, things
 from setups.imports.cells import CellError, Style
-from setups.imports.columns import Column, Kind
-from setups.imports.library import Library, fold
+from setups.imports.columns import Column, Kind, Text
+from setups.imports.given import Given, GivenFigure
+from setups.imports.planned import ANYBODY, By, Loaded, Outcome, Plan, Problem
 from setups.imports.reading import SEPARATORS, Grid, Row, Unreadable, gridded
-from setups.imports.rows import Checked, Given, GivenFigure, check
 from setups.services.near import nearest
+
+__all__ = ["Outcome", "Plan", "carry_out", "plan_of"]
 
 MOST_NAMED = 8
 """A notice names so many columns at most."""
 SURELY_MEANT = 85.0
 
-
-class Outcome(StrEnum):
-    WRONG = "wrong"
-    NEW = "new"
-    CHANGED = "changed"
-    UNCHANGED = "unchanged"
+_WAYS: dict[str, Any] = {"bodies": things, "parts": things, "setups": posted, "measurements": readings}
+"""What plans the rows of a kind and carries them out; ``records`` does the rest."""
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """What is wrong, where, and what to do; ``line`` 0 means the whole file."""
-
-    line: int
-    column: str
-    message: str
-
-
-@dataclass(slots=True)
-class PlannedRow:
-    """One row: what it would do, and the rows of the library that it would write."""
-
-    line: int
-    name: str
-    outcome: Outcome
-    checked: Checked | None = None
-    problems: list[Problem] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
-
-    @property
-    def changes(self) -> list[Any]:
-        return self.checked.changes if self.checked else []
-
-
-@dataclass(slots=True)
-class Plan:
-    """The whole file. ``problems`` are those of the file; each row has its own."""
-
-    kind: Kind
-    rows: list[PlannedRow] = field(default_factory=list)
-    problems: list[Problem] = field(default_factory=list)
-    notices: list[str] = field(default_factory=list)
-    new_makers: list[str] = field(default_factory=list)
-
-    def of(self, outcome: Outcome) -> list[PlannedRow]:
-        return [row for row in self.rows if row.outcome is outcome]
-
-    @property
-    def wrong(self) -> list[PlannedRow]:
-        return self.of(Outcome.WRONG)
-
-    @property
-    def new(self) -> list[PlannedRow]:
-        return self.of(Outcome.NEW)
-
-    @property
-    def changed(self) -> list[PlannedRow]:
-        return self.of(Outcome.CHANGED)
-
-    @property
-    def unchanged(self) -> list[PlannedRow]:
-        return self.of(Outcome.UNCHANGED)
-
-    @property
-    def faultless(self) -> bool:
-        return not self.problems and not self.wrong
-
-    @property
-    def loadable(self) -> bool:
-        """True if there is something to load and nothing is wrong."""
-        return self.faultless and self.to_load > 0
-
-    @property
-    def to_load(self) -> int:
-        return len(self.new) + len(self.changed)
-
-    @property
-    def fingerprint(self) -> str:
-        """The same for two plans that do the same to the library."""
-        told = hashlib.sha256(repr((self.kind.key, self.new_makers)).encode())
-        for row in self.rows:
-            key = row.checked.instance.pk if row.checked else None
-            told.update(repr((row.line, row.name, row.outcome.value, key, row.changes)).encode())
-        return told.hexdigest()
-
-
-def plan_of(kind: Kind, text: str, lock: bool = False) -> Plan:
+def plan_of(kind: Kind, text: str, lock: bool = False, by: By = ANYBODY) -> Plan:
     """What loading ``text`` would do; ``lock`` keeps the library's rows so until the transaction ends.
 
     ``text`` comes from ``reading.decoded`` or ``reading.as_text``. Nothing is raised: what is wrong is in the
@@ -117,23 +34,29 @@ def plan_of(kind: Kind, text: str, lock: bool = False) -> Plan:
     """
     plan = Plan(kind)
     try:
-        grid = gridded(text, lambda heading: kind.named(heading) is not None)
+        grid = gridded(
+            text, lambda heading: kind.named(heading) is not None, None if by.whole else kind.most_rows
+        )
     except Unreadable as unreadable:
         plan.problems.append(Problem(0, "", str(unreadable)))
         return plan
     headings = _headings(plan, grid)
     if plan.problems:
         return plan
-    style = _style(grid, headings)
-    given = [_read(plan, row, headings, style, len(grid.headings.cells)) for row in grid.rows]
-    library = Library(kind, (one.values for one in given), lock)
-    library.fetch_bodies({name for one in given for name in _body_names(one)})
-    first_lines: dict[Any, Given] = {}
-    for one in given:
-        plan.rows.append(_planned(plan, one, library, first_lines))
-    makers = [row.checked.new_maker for row in plan.rows if row.checked and not row.problems]
-    plan.new_makers = list({fold(name): name for name in reversed(makers) if name}.values())[::-1]
+    reader = _Reader(plan.kind, grid, headings)
+    given = [reader.read(row) for row in grid.rows]
+    _way(kind).plan_rows(plan, given, by, lock)
     return plan
+
+
+def carry_out(plan: Plan, by: By) -> Loaded:
+    """Writes a plan without faults; call it in the transaction in which the plan was made with ``lock``."""
+    found: Loaded = _way(plan.kind).carry_out(plan, by)
+    return found
+
+
+def _way(kind: Kind) -> Any:
+    return _WAYS.get(kind.key, records)
 
 
 # Headings
@@ -168,17 +91,23 @@ def _headings(plan: Plan, grid: Grid) -> dict[int, tuple[str, Column]]:
     for column in plan.kind.required:
         if column.key not in at_key:
             plan.problems.append(
-                Problem(line, column.label, f"There is no such column. Add “{column.key}”: {column.meaning}")
+                Problem(
+                    line,
+                    column.label,
+                    f"There is no such {grid.columns}. Add “{column.key}”: {column.meaning}",
+                )
             )
     if grid.before:
         plan.notices.append(f"What stands above the headings on line {line} was not read.")
-    if grid.separator != ",":
+    if grid.is_json:
+        plan.notices.append("It was read as JSON Lines.")
+    elif grid.separator != ",":
         plan.notices.append(f"The cells are parted by {SEPARATORS.get(grid.separator, grid.separator)}.")
-    _note_ignored(plan, ignored)
+    _note_ignored(plan, ignored, grid.columns)
     return found
 
 
-def _note_ignored(plan: Plan, ignored: list[str]) -> None:
+def _note_ignored(plan: Plan, ignored: list[str], columns: str) -> None:
     if not ignored:
         return
     names = list(plan.kind.names)
@@ -187,7 +116,7 @@ def _note_ignored(plan: Plan, ignored: list[str]) -> None:
         meant = nearest(heading, names, limit=1, close=SURELY_MEANT) if len(heading) < 60 else []
         told.append(f"“{cells.short(heading)}”" + (f" (did you mean {meant[0]}?)" if meant else ""))
     more = f" and {len(ignored) - MOST_NAMED:,} more" if len(ignored) > MOST_NAMED else ""
-    plan.notices.append(f"Columns that are not read: {', '.join(told)}{more}.")
+    plan.notices.append(f"{columns.capitalize()}s that are not read: {', '.join(told)}{more}.")
 
 
 # Rows
@@ -205,70 +134,81 @@ def _style(grid: Grid, headings: dict[int, tuple[str, Column]]) -> Style:
     )
 
 
-def _read(plan: Plan, row: Row, headings: dict[int, tuple[str, Column]], style: Style, width: int) -> Given:
-    """The row's values, and what in it cannot be read."""
-    given = Given(row.line)
-    if any(row.cells[width:]):
-        given.wrong(
-            "",
-            f"It has {len(row.cells)} cells and the headings {width}: put a cell with a separator in it "
-            "between quotation marks.",
-        )
-    for at, (heading, column) in headings.items():
-        text = row.cells[at] if at < len(row.cells) else ""
-        given.headings[column.key] = heading
-        if not text or (column.says_unknown and cells.is_unknown(text)):
-            continue
-        try:
-            value = column.read(text, style)
-        except CellError as error:
-            given.wrong(column.key, str(error))
-            continue
-        if column.dimension:
-            figure = given.figures.setdefault(column.dimension, GivenFigure())
-            if column.role == "value":
-                figure.value, behind = value
-                if behind is not None:
-                    figure.tolerance_behind = behind
-            else:
-                setattr(figure, column.role, value)
+class _Reader:
+    """Reads rows into values; what stands in many rows of a column is read once."""
+
+    def __init__(self, kind: Kind, grid: Grid, headings: dict[int, tuple[str, Column]]) -> None:
+        self.kind, self.grid, self.headings = kind, grid, headings
+        self.width = len(grid.headings.cells)
+        self.style = Style() if grid.is_json else _style(grid, headings)
+        self.known: dict[tuple[str, str], Any] = {}
+
+    def read(self, row: Row) -> Given:
+        """The row's values, and what in it cannot be read."""
+        given = Given(row.line)
+        if any(row.cells[self.width :]):
+            given.wrong(
+                "",
+                f"It has {len(row.cells)} cells and the headings {self.width}: put a cell with a separator "
+                "in it between quotation marks.",
+            )
+        for key, message in row.problems:
+            given.headings[key] = key
+            given.wrong(key, message)
+        if row.problems:
+            return given
+        for at, (heading, column) in self.headings.items():
+            given.headings[column.key] = heading
+            cell = row.cells[at] if at < len(row.cells) else ""
+            if cell in ("", None):
+                continue
+            try:
+                value = self._value(column, cell)
+            except CellError as error:
+                given.wrong(column.key, str(error))
+                continue
+            if value is not None:
+                _put(given, column, value)
+        for column in self.kind.required:
+            if column.key not in given.values and not given.is_wrong(column.key):
+                given.wrong(column.key, f"It is empty, and every {self.kind.one} needs it.")
+        return given
+
+    def _value(self, column: Column, cell: Any) -> Any:
+        """What the cell means, ``None`` if it says that nothing is known. Raises CellError."""
+        if not isinstance(cell, str):
+            return self._meant(column, cell)
+        key = (column.key, cell)
+        if key not in self.known:
+            try:
+                self.known[key] = self._meant(column, cell)
+            except CellError as error:
+                self.known[key] = error
+        found = self.known[key]
+        if isinstance(found, CellError):
+            raise found
+        return found
+
+    def _meant(self, column: Column, cell: Any) -> Any:
+        if self.grid.is_json:
+            text, exact = jsonlines.said(cell, column)
         else:
-            given.values[column.key] = value
-    for column in plan.kind.required:
-        if column.key not in given.values and not given.is_wrong(column.key):
-            given.wrong(column.key, f"It is empty, and every {plan.kind.one} needs it.")
-    return given
+            text, exact = cells.unmarked(cell, column.text is Text.LINES)
+        if exact and column.text is not Text.NONE:
+            return cells.exactly(text)
+        if not text or (column.says_unknown and cells.is_unknown(text)):
+            return None
+        return column.read(text.strip(), self.style)
 
 
-def _body_names(given: Given) -> Iterator[str]:
-    yield from cells.several(given.values.get("made_for", ""))
-
-
-def _planned(plan: Plan, given: Given, library: Library, first_lines: dict[Any, Given]) -> PlannedRow:
-    name = given.values.get("name", "")
-    row = PlannedRow(given.line, name, Outcome.WRONG)
-    if not given.problems:
-        checked = check(plan.kind, given, library)
-        row.checked, row.notes = checked, list(checked.notes)
-        for key in checked.identities:
-            first = first_lines.setdefault(key, given)
-            if first is not given:
-                if first.same_as(given):
-                    row.outcome, row.checked = Outcome.UNCHANGED, None
-                    row.notes = [f"It says the same as line {first.line} and is left out."]
-                    return row
-                given.wrong(
-                    "", f"Line {first.line} is the same {plan.kind.one} with other figures: keep one of them."
-                )
-                break
-    if given.problems:
-        row.problems = [
-            Problem(given.line, cells.short(given.headings.get(key, "")), message)
-            for key, message in given.problems
-        ]
-        return row
-    if checked.is_new:
-        row.outcome = Outcome.NEW
+def _put(given: Given, column: Column, value: Any) -> None:
+    if not column.dimension:
+        given.values[column.key] = value
+        return
+    figure = given.figures.setdefault(column.dimension, GivenFigure())
+    if column.role == "value":
+        figure.value, behind = value
+        if behind is not None:
+            figure.tolerance_behind = behind
     else:
-        row.outcome = Outcome.CHANGED if checked.changes else Outcome.UNCHANGED
-    return row
+        setattr(figure, column.role, value)

@@ -1,7 +1,8 @@
 """From the bytes of a file to rows with their line numbers.
 
 The csv module reads the rows: unlike tablib it tells on which line a row begins and leaves rows of uneven
-length to be reported one by one. charset-normalizer tells the older encodings apart.
+length to be reported one by one. charset-normalizer tells the older encodings apart. A file that begins with
+a brace is read as JSON Lines (``jsonlines``).
 """
 
 from __future__ import annotations
@@ -11,10 +12,13 @@ import io
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import charset_normalizer
 from django.conf import settings
 from django.template.defaultfilters import filesizeformat
+
+from setups.imports import jsonlines
 
 MOST_ROWS = 5000
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
@@ -56,10 +60,14 @@ class Unreadable(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A row and the line of the file that it begins on."""
+    """A row and the line of the file that it begins on.
+
+    Its cells are text, of JSON Lines values. ``problems`` tell why it could not be read: (key, what to do).
+    """
 
     line: int
-    cells: list[str]
+    cells: list[Any]
+    problems: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +77,21 @@ class Grid:
     headings: Row
     rows: list[Row]
     separator: str
-    before: int
+    before: int = 0
     """How many rows stand above the headings."""
+    is_json: bool = False
+
+    @property
+    def columns(self) -> str:
+        """What its columns are called."""
+        return "key" if self.is_json else "column"
 
 
-def decoded(data: bytes) -> tuple[str, str]:
-    """The text in ``data`` and the name of its encoding. Raises Unreadable."""
+def decoded(data: bytes, limited: bool = True) -> tuple[str, str]:
+    """The text in ``data`` and the name of its encoding. Raises Unreadable.
+
+    ``limited``: no more than a page can send back.
+    """
     if not data.strip():
         raise Unreadable("The file is empty. Save the spreadsheet as CSV and choose that file.")
     for mark, kind in _NOT_TEXT.items():
@@ -90,7 +107,7 @@ def decoded(data: bytes) -> tuple[str, str]:
         if encoding is not None:
             raise Unreadable(NO_TEXT) from None
         encoding, text = _older(data)
-    return as_text(text), _NAMES[encoding or "utf-8"]
+    return as_text(text, limited), _NAMES[encoding or "utf-8"]
 
 
 def _by_nul(data: bytes) -> str | None:
@@ -114,7 +131,7 @@ def _older(data: bytes) -> tuple[str, str]:
     raise Unreadable("The letters of that file cannot be read. Save it as CSV in UTF-8 and choose it again.")
 
 
-def as_text(text: str) -> str:
+def as_text(text: str, limited: bool = True) -> str:
     """``text`` with plain line ends. Raises Unreadable if it is none, or too much to send back and forth."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     if "\0" in text:
@@ -125,13 +142,18 @@ def as_text(text: str) -> str:
         raise Unreadable("There is nothing in it. Choose a CSV file, or paste the rows with their headings.")
     # A browser sends every line end as two characters; some kilobytes go to the rest of the form.
     limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE - 8192
-    if len(text.encode(errors="replace")) + text.count("\n") > limit:
+    if limited and len(text.encode(errors="replace")) + text.count("\n") > limit:
         raise Unreadable(f"That is more than {filesizeformat(limit)} of text. Split it and load it in parts.")
     return text
 
 
-def gridded(text: str, recognised: Callable[[str], bool]) -> Grid:
-    """The rows of ``text``, parted by whatever makes the most headings ``recognised``. Raises Unreadable."""
+def gridded(text: str, recognised: Callable[[str], bool], most: int | None = MOST_ROWS) -> Grid:
+    """The rows of ``text``, parted by whatever makes the most headings ``recognised``. Raises Unreadable.
+
+    JSON Lines are told by their first letter. ``most`` rows are read, any number without it.
+    """
+    if jsonlines.is_json(text):
+        return _objects(text, most)
     told = re.match(r"sep=(.)\n", text, re.IGNORECASE)
     best: tuple[int, int, str, int] | None = None
     for separator in [told.group(1)] if told else SEPARATORS:
@@ -153,12 +175,45 @@ def gridded(text: str, recognised: Callable[[str], bool]) -> Grid:
         headings, above = next(rows), above + 1
     found = []
     for row in rows:
-        if len(found) == MOST_ROWS:
-            raise Unreadable(f"There are more than {MOST_ROWS:,} rows. Split the file and load it in parts.")
+        _not_too_many(len(found), most)
         found.append(row)
     if not found:
         raise Unreadable("There are headings and no rows below them. Add a row for each thing to load.")
     return Grid(headings, found, separator, above)
+
+
+def _not_too_many(already: int, most: int | None) -> None:
+    if most is not None and already == most:
+        raise Unreadable(f"There are more than {most:,} rows. Split the file and load it in parts.")
+
+
+def _objects(text: str, most: int | None) -> Grid:
+    if text.lstrip().startswith("["):
+        raise Unreadable(
+            "That is one JSON list. Write it as JSON Lines: each object on a line of its own, no brackets "
+            "round them and no commas between."
+        )
+    read: list[tuple[int, dict[str, Any], tuple[tuple[str, str], ...]]] = []
+    for line, content in enumerate(text.split("\n"), start=1):
+        if content.strip():
+            _not_too_many(len(read), most)
+            found, problems = jsonlines.object_of(content)
+            read.append((line, found, tuple(problems)))
+    keys = jsonlines.keys_of(
+        [found for _, found, _ in read],
+        lambda number: Unreadable(
+            f"There are {number:,} different keys, and {jsonlines.MOST_KEYS} may be. Use the columns’ names."
+        ),
+    )
+    if not keys:
+        raise Unreadable(_first_problem(read))
+    rows = [Row(line, [found.get(key) for key in keys], problems) for line, found, problems in read]
+    return Grid(Row(rows[0].line, keys), rows, "", is_json=True)
+
+
+def _first_problem(read: list[tuple[int, dict[str, Any], tuple[tuple[str, str], ...]]]) -> str:
+    told = [f"Line {line}: {message}" for line, _, problems in read for _, message in problems]
+    return told[0] if told else "There are no keys in it. Write an object a line, with the columns as keys."
 
 
 def _first_rows(text: str, separator: str) -> Iterator[Row]:
@@ -188,7 +243,8 @@ def _rows(text: str, separator: str) -> Iterator[Row]:
         if line == 1 and re.fullmatch(r"sep=.?", cells[0] if cells else "", re.IGNORECASE):
             continue
         if any(cell.strip() for cell in cells):
-            yield Row(line, [cell.strip() for cell in cells])
+            # Behind a mark every letter counts, those at the end too.
+            yield Row(line, [cell if cell.startswith("'") else cell.strip() for cell in cells])
 
 
 def _said(error: csv.Error, line: int) -> str:

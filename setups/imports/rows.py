@@ -13,6 +13,7 @@ from django.db import models
 from fitcalc.dimensions import PART_DIMENSIONS, REQUIRED, PartKind, dimensions_of
 from setups.imports import cells
 from setups.imports.columns import Kind
+from setups.imports.given import Change, Given, GivenFigure
 from setups.imports.kinds import kinds_with
 from setups.imports.library import Library, fold
 from setups.models import Body, Part, Platform
@@ -24,46 +25,6 @@ from setups.translate import platform_of
 NOISE = Decimal("0.000001")
 """A spreadsheet's 98.10000000001 is 98.1."""
 NOT_FIELDS = ("maker", "slug", "platforms", "made_for", "basis", "source")
-
-
-@dataclass(slots=True)
-class GivenFigure:
-    """A dimension as the row gives it; ``tolerance_behind`` stands behind a ± in the figure's own cell."""
-
-    value: Decimal | None = None
-    tolerance: Decimal | None = None
-    tolerance_behind: Decimal | None = None
-    uncertainty: Decimal | None = None
-    source: str = ""
-
-
-@dataclass(slots=True)
-class Given:
-    """A row as it was read: only what its cells give. ``problems`` are (column key, message)."""
-
-    line: int
-    values: dict[str, Any] = field(default_factory=dict)
-    figures: dict[str, GivenFigure] = field(default_factory=dict)
-    problems: list[tuple[str, str]] = field(default_factory=list)
-    headings: dict[str, str] = field(default_factory=dict)
-
-    def wrong(self, column: str, message: str) -> None:
-        self.problems.append((column, message))
-
-    def is_wrong(self, column: str) -> bool:
-        return any(key == column for key, _ in self.problems)
-
-    def same_as(self, other: Given) -> bool:
-        return self.values == other.values and self.figures == other.figures
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """``what`` goes from ``before`` (empty: not on record) to ``after``."""
-
-    what: str
-    before: str
-    after: str
 
 
 @dataclass(slots=True)
@@ -163,20 +124,20 @@ def _fields(kind: Kind, given: Given, checked: Checked, existing: Any | None) ->
     for column in kind.fields:
         if column.key in NOT_FIELDS or column.key not in given.values:
             continue
-        value = _settled(kind.model._meta.get_field(column.key), given.values[column.key])
+        value = settled(kind.model._meta.get_field(column.key), given.values[column.key])
         before = None if existing is None else getattr(existing, column.key)
         if before == value or (column.key == "name" and existing is not None and fold(before) == fold(value)):
             continue
         setattr(instance, column.key, value)
         checked.fields.append(column.key)
-        shown = "" if existing is None else _shown(before)
-        checked.changes.append(Change(column.label, shown, _shown(value)))
+        was = "" if existing is None else shown(before)
+        checked.changes.append(Change(column.label, was, shown(value)))
     exclude = {f.name for f in kind.model._meta.fields if f.name not in checked.fields} | {"maker"}
     for key, messages in _faults(instance, exclude):
         given.wrong(key, messages)
 
 
-def _settled(model_field: Any, value: Any) -> Any:
+def settled(model_field: Any, value: Any) -> Any:
     """``value`` as the field keeps it, so that it compares with what is on record."""
     if isinstance(model_field, models.DecimalField) and isinstance(value, Decimal):
         rounded = value.quantize(Decimal(1).scaleb(-model_field.decimal_places))
@@ -297,9 +258,9 @@ def _dimension(
         )
         return None
     get = kind.dimension_model._meta.get_field
-    value = before.value if figure.value is None else _settled(get("value"), figure.value)
+    value = before.value if figure.value is None else settled(get("value"), figure.value)
     source = figure.source or given.values.get("source", "")
-    basis = given.values.get("basis", "")
+    basis = figure.basis or given.values.get("basis", "")
     if before is None or before.value != value:
         after = kind.dimension_model(pk=before.pk if before else None, quantity=key, value=value)
         after.tolerance, after.uncertainty = tolerance, figure.uncertainty
@@ -310,7 +271,7 @@ def _dimension(
             after.tolerance, after.uncertainty = tolerance, figure.uncertainty
         after.basis, after.source = basis or before.basis, source or before.source
     for name in ("tolerance", "uncertainty"):
-        setattr(after, name, _settled(get(name), getattr(after, name)))
+        setattr(after, name, settled(get(name), getattr(after, name)))
     return after
 
 
@@ -376,7 +337,7 @@ def _signed(value: float) -> str:
     return f"{MINUS if value < 0 else '+' if value else ''}{abs(value):g}"
 
 
-def _shown(value: Any) -> str:
+def shown(value: Any) -> str:
     if value is None or value == "":
         return ""
     if isinstance(value, bool):

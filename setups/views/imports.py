@@ -25,7 +25,10 @@ from setups.imports.columns import Kind
 from setups.imports.kinds import KINDS
 from setups.imports.load import Loaded, load
 from setups.imports.plan import Outcome, Plan, plan_of
-from setups.imports.reading import MOST_ROWS, Unreadable, as_text, decoded
+from setups.imports.planned import By
+from setups.imports.reading import Unreadable, as_text, decoded
+from setups.imports.record_kinds import RECORDS
+from setups.models import Measurement
 
 KEPT = "import_kept"
 DONE = "import_done"
@@ -34,6 +37,8 @@ MOST_KEPT = 200_000
 AT_ONCE = 100
 """So many rows of each outcome are listed until all are asked for."""
 MOST_LINKED = 500
+ON_PAGES = {key: kind for key, kind in KINDS.items() if not kind.whole}
+"""What can be loaded here; the rest only with a whole library, by ``manage.py import_library``."""
 _GROUPS = {
     Outcome.WRONG: "To correct",
     Outcome.CHANGED: "Would change",
@@ -46,7 +51,8 @@ _GROUPS = {
 @require_http_methods(["GET", "HEAD", "POST"])
 def imports(request: HttpRequest) -> HttpResponse:
     """The form with its columns explained; on a POST the dry run, or the loading."""
-    kind = KINDS.get(request.POST.get("kind") or request.GET.get("kind") or "bodies", KINDS["bodies"])
+    asked = request.POST.get("kind") or request.GET.get("kind") or "bodies"
+    kind = ON_PAGES.get(asked, KINDS["bodies"])
     if request.method != "POST":
         return _form(request, kind, **_kept(request))
     try:
@@ -58,7 +64,7 @@ def imports(request: HttpRequest) -> HttpResponse:
         return _sign_in(request, kind, text)
     if act == "load" and not request.FILES:
         return _load(request, kind, text)
-    return _dry_run(request, kind, plan_of(kind, text), text, encoding=encoding)
+    return _dry_run(request, kind, plan_of(kind, text, by=_by(request)), text, encoding=encoding)
 
 
 def _text(request: HttpRequest) -> tuple[str, str]:
@@ -98,23 +104,31 @@ def _dry_run(
 def _context(request: HttpRequest, kind: Kind, text: str) -> dict[str, object]:
     return {
         "kind": kind,
-        "kinds": KINDS.values(),
+        "kinds": [one for one in ON_PAGES.values() if one not in RECORDS],
+        "rest": [one for one in RECORDS if not one.whole],
         "text": text,
-        "most_rows": MOST_ROWS,
         "most_bytes": settings.DATA_UPLOAD_MAX_MEMORY_SIZE,
-        "may_load": _may_load(request),
+        "may_load": _may_load(request, kind),
+        "keeps_library": _by(request).keeps_library,
     }
 
 
-def _may_load(request: HttpRequest) -> bool:
-    return request.user.is_authenticated and request.user.keeps_library
+def _by(request: HttpRequest) -> By:
+    if not request.user.is_authenticated:
+        return By()
+    return By(request.user, getattr(request.user, "keeps_library", False))
+
+
+def _may_load(request: HttpRequest, kind: Kind) -> bool:
+    by = _by(request)
+    return by.keeps_library or (kind.own and by.member is not None)
 
 
 def _load(request: HttpRequest, kind: Kind, text: str) -> HttpResponse:
-    if not _may_load(request):
-        notice = "Nothing was loaded: only members who keep the library load into it."
-        return _dry_run(request, kind, plan_of(kind, text), text, notice=notice)
-    plan, loaded = load(kind, text, request.POST.get("seen", ""))
+    if not _may_load(request, kind):
+        notice = "Nothing was loaded: only members who keep the library load that into it."
+        return _dry_run(request, kind, plan_of(kind, text, by=_by(request)), text, notice=notice)
+    plan, loaded = load(kind, text, request.POST.get("seen", ""), _by(request))
     if loaded is None:
         notice = (
             "The library or the text has changed since you checked it, and nothing was loaded. This is what "
@@ -143,9 +157,7 @@ def loaded(request: HttpRequest) -> HttpResponse:
         messages.info(request, "Nothing has been loaded since you signed in.")
         return redirect("imports")
     kind = KINDS[done["kind"]]
-    rows = kind.model._default_manager.select_related("maker").in_bulk(
-        [*done["new"][:MOST_LINKED], *done["changed"][:MOST_LINKED]]
-    )
+    rows = _linked(kind, [*done["new"][:MOST_LINKED], *done["changed"][:MOST_LINKED]])
     context = {
         "kind": kind,
         "done": done,
@@ -155,6 +167,19 @@ def loaded(request: HttpRequest) -> HttpResponse:
     return render(request, "setups/import_loaded.html", context)
 
 
+def _linked(kind: Kind, keys: list[int]) -> dict[int, object]:
+    """What was loaded and has a page, by key; of measurements, what was measured."""
+    query = kind.model._default_manager.all()
+    if kind.model is Measurement:
+        query = query.select_related("body", "part", "revision")
+        return {pk: row.subject for pk, row in query.in_bulk(keys).items()}
+    if not hasattr(kind.model, "get_absolute_url"):
+        return {}
+    if kind.key in ("bodies", "parts"):
+        query = query.select_related("maker")
+    return dict(query.in_bulk(keys))
+
+
 def _sign_in(request: HttpRequest, kind: Kind, text: str) -> HttpResponse:
     """Keep the text in the session while its owner signs in."""
     if len(text) > MOST_KEPT:
@@ -162,7 +187,7 @@ def _sign_in(request: HttpRequest, kind: Kind, text: str) -> HttpResponse:
             f"Text of more than {MOST_KEPT:,} characters is not kept while you sign in: sign in from the top "
             "of the page, then choose the file again."
         )
-        return _dry_run(request, kind, plan_of(kind, text), text, notice=notice)
+        return _dry_run(request, kind, plan_of(kind, text, by=_by(request)), text, notice=notice)
     request.session[KEPT] = {"kind": kind.key, "text": text}
     back = f"{reverse('imports')}?kind={kind.key}"
     return redirect(f"{reverse('sign-in')}?{urlencode({'next': back})}")
@@ -180,13 +205,13 @@ def _kept(request: HttpRequest) -> dict[str, str]:
 @require_safe
 def template(request: HttpRequest, what: str) -> HttpResponse:
     """A CSV file with all headings and one row to overwrite."""
-    kind = KINDS.get(what)
+    kind = ON_PAGES.get(what)
     if kind is None:
-        raise Http404("There is a template for bodies and one for parts")
+        raise Http404("There is no such template: choose one from the list of imports")
     out = io.StringIO()
     rows = csv.writer(out, lineterminator="\r\n")
-    rows.writerow(column.key for column in kind.columns)
-    rows.writerow(kind.example.get(column.key, "") for column in kind.columns)
+    rows.writerow(column.key for column in kind.template)
+    rows.writerow(kind.example.get(column.key, "") for column in kind.template)
     # The mark tells spreadsheet programs that it is UTF-8.
     response = HttpResponse("\ufeff" + out.getvalue(), content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="{kind.key}.csv"'

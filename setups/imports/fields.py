@@ -1,0 +1,194 @@
+"""Columns made of the models' fields and of the catalogue of dimensions, and their readers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import Decimal
+from typing import Any
+
+from django.conf import settings
+from django.db import models
+
+from fitcalc.dimensions import DimensionKind, Unit
+from setups.imports import cells
+from setups.imports.cells import CellError, Style
+from setups.imports.columns import Column, Text
+from setups.models.dimension import Basis
+from setups.printing import MINUS
+
+
+def _figure(unit: Unit) -> Callable[[str, Style], Any]:
+    return lambda text, style: cells.number(text, style, unit)
+
+
+def _doubt(unit: Unit) -> Callable[[str, Style], Any]:
+    return lambda text, style: cells.tolerance(text, style, unit)
+
+
+def plain_number(unit: Unit, low: float | None, high: float | None) -> Callable[[str, Style], Decimal]:
+    def read(text: str, style: Style) -> Decimal:
+        value, doubt = cells.number(text, style, unit)
+        if doubt is not None:
+            raise CellError(
+                "This column takes a figure without a tolerance: take out what stands from the ± on."
+            )
+        if (low is not None and value < low) or (high is not None and value > high):
+            limits = f"at least {low:g}" if high is None else f"between {low:g} and {high:g}"
+            raise CellError(
+                f"It must be {limits} {unit.value}".rstrip() + ": check the unit and the decimal point."
+            )
+        return value
+
+    return read
+
+
+def reading(text: str, style: Style) -> tuple[Decimal, Decimal | None]:
+    """A figure without a unit of its own, with the doubt behind its ±."""
+    return cells.number(text, style)
+
+
+def price(text: str, style: Style) -> Decimal:
+    value = cells.money(text, style, settings.CURRENCY)
+    if value < 0:
+        raise CellError("A price cannot be negative.")
+    return value
+
+
+def count(text: str, style: Style) -> int:
+    value = cells.whole(text, style)
+    if not 1 <= value <= 10_000:
+        raise CellError("It must be between 1 and 10,000.")
+    return value
+
+
+def axle(text: str, style: Style) -> str:
+    if cells.plain(text).casefold() in ("either", "both", "either axle"):
+        return ""
+    return cells.choice(text, {"front": "front", "rear": "rear", "either": "either"})
+
+
+def of_field(
+    model: type[models.Model],
+    name: str,
+    meaning: str,
+    takes: str = "",
+    read: Callable[[str, Style], Any] | None = None,
+    **more: Any,
+) -> Column:
+    """The column of a field; what it takes and how it is read follow from the field if not given."""
+    field: Any = model._meta.get_field(name)
+    if read is not None:
+        return Column(name, label_of(name), meaning, takes, read, **more)
+    if field.choices:
+        return choosing(name, meaning, field.choices, **more)
+    if isinstance(field, models.BooleanField):
+        return Column(
+            name, label_of(name), meaning, "yes or no", lambda text, _: cells.yes_or_no(text), **more
+        )
+    if isinstance(field, models.DecimalField):
+        unit = more.get("unit", Unit.NONE)
+        takes = takes or f"number, {unit.value}".rstrip(", ")
+        return Column(name, label_of(name), meaning, takes, plain_number(unit, None, None), **more)
+    if isinstance(field, models.IntegerField):
+        return Column(name, label_of(name), meaning, takes or "number, whole", cells.whole, **more)
+    if isinstance(field, models.DateTimeField):
+        takes = takes or "time, such as 2026-05-31 14:05"
+        return Column(name, label_of(name), meaning, takes, lambda text, _: cells.moment(text), **more)
+    if isinstance(field, models.DateField):
+        takes = takes or "day, such as 2026-05-31"
+        return Column(name, label_of(name), meaning, takes, lambda text, _: cells.day(text), **more)
+    if isinstance(field, models.TextField):
+        return lines_of_text(name, meaning, **more)
+    return line_of_text(name, meaning, takes or f"text of up to {field.max_length} characters", **more)
+
+
+def choosing(name: str, meaning: str, choices: Any, **more: Any) -> Column:
+    """A column of one of ``choices``, by value or label."""
+    labels = {value: str(label) for value, label in choices}
+    takes = f"one of: {', '.join(labels.values())}"
+    label = more.pop("label", "") or label_of(name)
+    return Column(name, label, meaning, takes, lambda text, _: cells.choice(text, labels), **more)
+
+
+def line_of_text(name: str, meaning: str, takes: str = "text", **more: Any) -> Column:
+    """A column of text in one line."""
+    label = more.pop("label", "") or label_of(name)
+    return Column(name, label, meaning, takes, lambda text, _: cells.line_of(text), text=Text.LINE, **more)
+
+
+def lines_of_text(name: str, meaning: str, takes: str = "text", **more: Any) -> Column:
+    """A column of text that may have several lines, or of several names."""
+    return Column(
+        name, label_of(name), meaning, takes, lambda text, _: cells.text_of(text), text=Text.LINES, **more
+    )
+
+
+def naming(name: str, what: str, meaning: str, **more: Any) -> Column:
+    """A column that names another row of the library: a body, a part and so on."""
+    return line_of_text(name, meaning, what, **more)
+
+
+def plainly(value: float) -> str:
+    return f"{value:g}".replace("-", MINUS)
+
+
+def label_of(key: str) -> str:
+    return key.replace("_", " ").capitalize()
+
+
+_OTHER_NAMES = {"mass": ("weight",)}
+
+
+def of_dimension(kind: DimensionKind) -> list[Column]:
+    """The columns of one dimension: its value, its doubt, what it rests on, where it comes from."""
+    unit = kind.unit
+    limits = f"number from {plainly(kind.low)} to {plainly(kind.high)} {unit.value}".rstrip()
+    lower = kind.label[0].lower() + kind.label[1:]
+    common = {"unit": unit, "dimension": kind.key}
+    return [
+        Column(
+            kind.key,
+            kind.label,
+            kind.meaning,
+            limits,
+            _figure(unit),
+            role="value",
+            aliases=_OTHER_NAMES.get(kind.key, ()),
+            **common,
+        ),
+        Column(
+            f"{kind.key}_tolerance",
+            f"{kind.label} tolerance",
+            f"Half-width of the maker's tolerance of the {lower}.",
+            f"number, {unit.value}".rstrip(", "),
+            _doubt(unit),
+            role="tolerance",
+            **common,
+        ),
+        Column(
+            f"{kind.key}_uncertainty",
+            f"{kind.label} uncertainty",
+            f"Standard uncertainty of a measured {lower}, instead of a tolerance.",
+            f"number, {unit.value}".rstrip(", "),
+            _doubt(unit),
+            role="uncertainty",
+            **common,
+        ),
+        choosing(
+            f"{kind.key}_basis",
+            f"What this {lower} rests on, if not on what the row's other figures do.",
+            Basis.choices,
+            label=f"{kind.label} basis",
+            dimension=kind.key,
+            role="basis",
+            restores=True,
+        ),
+        line_of_text(
+            f"{kind.key}_source",
+            f"Where this {lower} comes from.",
+            "text of up to 200 characters",
+            label=f"{kind.label} source",
+            dimension=kind.key,
+            role="source",
+        ),
+    ]

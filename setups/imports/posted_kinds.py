@@ -1,0 +1,176 @@
+"""The columns of setups, a row a revision, and of measurements."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from fitcalc.dimensions import BODY_DIMENSIONS, CAR_DIMENSIONS, PART_DIMENSIONS
+from fitcalc.tuning import LONGEST_WORDS, TUNING, TuningField
+from setups.imports import cells, fields
+from setups.imports.cells import CellError, Style
+from setups.imports.columns import Column, Kind
+from setups.imports.fields import choosing, line_of_text, naming, of_field
+from setups.imports.record_kinds import BODY, PART, PLATFORM, POSITION, SLOTS, slot_columns
+from setups.models import Measurement, Revision
+
+
+def _number_of(text: str, style: Style) -> int:
+    value = cells.whole(text, style)
+    if value < 1:
+        raise CellError("It must be 1 or more.")
+    return value
+
+
+def _lap(text: str, style: Style) -> Decimal:
+    """Seconds, or minutes:seconds."""
+    minutes, colon, seconds = cells.plain(text).rpartition(":")
+    value, _ = cells.number(seconds, style)
+    if colon:
+        value += 60 * cells.whole(minutes, style)
+    if not 0 < value < 10_000:
+        raise CellError("It must be more than 0 and less than 10,000 seconds.")
+    return value
+
+
+def _setting(field: TuningField) -> Column:
+    if field.in_words:
+        return line_of_text(
+            field.key, field.meaning, f"text of up to {LONGEST_WORDS} characters", label=field.label
+        )
+    assert field.low is not None
+    assert field.high is not None
+    low, high = fields.plainly(field.low), fields.plainly(field.high)
+    takes = f"number from {low} to {high} {field.unit.value}".rstrip()
+    read = fields.plain_number(field.unit, field.low, field.high)
+    return Column(field.key, field.label, field.meaning, takes, read, unit=field.unit)
+
+
+def _quantities(*catalogues: dict[str, Any]) -> list[tuple[str, str]]:
+    return list({kind.key: (kind.key, kind.label) for one in catalogues for kind in one.values()}.values())
+
+
+SETUPS = Kind(
+    "setups",
+    "setup",
+    Revision,
+    (
+        line_of_text(
+            "setup", "Tells which rows are revisions of one setup: its number, or any mark of your own."
+        ),
+        Column(
+            "revision",
+            "Revision",
+            "Which revision of the setup the row is: 1, 2, 3.",
+            "number, whole",
+            _number_of,
+        ),
+        line_of_text("author", "Who posted it; you, if it is left out.", "a member's username"),
+        of_field(Revision, "posted_at", "When it was posted; now if it is left out.", restores=True),
+        Column(
+            "withdrawn",
+            "Withdrawn",
+            "Whether the setup is withdrawn.",
+            "yes or no",
+            lambda text, _: cells.yes_or_no(text),
+            restores=True,
+        ),
+        line_of_text(
+            "started_from",
+            "The revision that it was taken up from.",
+            "setup/revision, such as 12/1",
+            restores=True,
+        ),
+        of_field(Revision, "name", "What the setup is called.", required=True, says_unknown=False),
+        of_field(Revision, "what_changed", "What changed since the revision before."),
+        naming("body", BODY, "The body.", required=True),
+        naming("platform", PLATFORM, "The platform.", required=True),
+        naming("position", POSITION, "The mounting position.", required=True),
+        *slot_columns(),
+        naming("race_class", "race class, by name or address", "The class that it is run in."),
+        of_field(Revision, "surface", "What it was run on."),
+        of_field(Revision, "circuit", "Where it was run."),
+        of_field(Revision, "best_lap", "Best lap, in seconds.", "number, s", _lap),
+        of_field(Revision, "result", "What came of it."),
+        of_field(Revision, "notes", "Anything else."),
+        *map(_setting, TUNING.values()),
+    ),
+    {
+        "setup": "a",
+        "revision": "1",
+        "name": "Example for carpet",
+        "body": "Sandpiper Saloon",
+        "platform": "example-chassis",
+        "position": "middle",
+        "front_wheel": "Example Wheels / EW-1",
+        "surface": "carpet",
+        "best_lap": "8.412",
+        "front_camber": "-1.5",
+    },
+    refers={"body": "body", "platform": "platform", "position": "position", "race_class": "race_class"}
+    | dict.fromkeys(SLOTS, "part"),
+    own=True,
+    row="revision",
+    most_rows=1000,
+)
+MEASUREMENTS = Kind(
+    "measurements",
+    "measurement",
+    Measurement,
+    (
+        naming("body", BODY, "The body that was measured."),
+        naming("part", PART, "The part that was measured, if it was a part."),
+        Column(
+            "setup",
+            "Setup",
+            "The number of the setup whose car was measured, if it was a car.",
+            "number, whole",
+            _number_of,
+        ),
+        Column(
+            "revision",
+            "Revision",
+            "Which revision of the setup; the current one if it is left out.",
+            "number, whole",
+            _number_of,
+        ),
+        choosing(
+            "quantity",
+            "What was measured.",
+            _quantities(BODY_DIMENSIONS, PART_DIMENSIONS, CAR_DIMENSIONS),
+            required=True,
+            aliases=("dimension",),
+        ),
+        Column(
+            "value",
+            "Value",
+            "What was read, in the quantity's unit.",
+            "number",
+            fields.reading,
+            required=True,
+        ),
+        of_field(
+            Measurement,
+            "uncertainty",
+            "Its doubt, one standard deviation; what the instrument leaves if it is left out.",
+            "number",
+            lambda text, style: cells.tolerance(text, style),
+            aliases=("doubt",),
+        ),
+        of_field(Measurement, "instrument", "What it was measured with.", required=True),
+        line_of_text("member", "Who measured; you, if it is left out.", "a member's username"),
+        of_field(Measurement, "measured_on", "The day; today if it is left out.", aliases=("date", "day")),
+        of_field(Measurement, "note", "Anything else."),
+        of_field(Measurement, "withdrawn", "Whether its member has withdrawn it.", restores=True),
+        of_field(Measurement, "set_aside", "Whether a steward has set it aside.", restores=True),
+        of_field(
+            Measurement, "added", "When it came into the library; now if it is left out.", restores=True
+        ),
+    ),
+    {"body": "Sandpiper Saloon", "quantity": "wheelbase", "value": "94.42", "instrument": "calliper"},
+    refers={"body": "body", "part": "part"},
+    own=True,
+    most_rows=2000,
+)
+POSTED = (SETUPS, MEASUREMENTS)
+assert not {field.key for field in TUNING.values()} & {"setup", "revision", *SLOTS}

@@ -1,0 +1,314 @@
+"""Measurements from a file: of bodies, of parts, and of the cars of posted setups.
+
+A member loads their own; who keeps the library loads anybody's, as of the day and with what was withdrawn or
+set aside. A measurement has no number: a row is on record if the same member has a reading of the same thing,
+day, instrument and value there, as often as the file has it. What is loaded settles its dimension anew and
+brings the setups up to date, as it does on the pages.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.utils import timezone
+
+from fitcalc.dimensions import BODY_DIMENSIONS, CAR_DIMENSIONS, PART_DIMENSIONS, PartKind, dimensions_of
+from fitcalc.instruments import Instrument
+from setups.imports import cells
+from setups.imports.given import Change, Given
+from setups.imports.names import Names, chunks, members_called
+from setups.imports.planned import By, Loaded, Plan, Problem, closed, row_of
+from setups.imports.rows import NOISE, shown
+from setups.models import Body, Measurement, Part, Revision, Setup
+from setups.models.measurement import refusals
+from setups.services import measuring, verifying
+
+THOUSANDTH = measuring._THOUSANDTH
+SUBJECTS = ("body", "part", "revision")
+_STANDING = ("withdrawn", "set_aside")
+_CATALOGUES = {"body": BODY_DIMENSIONS, "part": PART_DIMENSIONS, "revision": CAR_DIMENSIONS}
+
+
+@dataclass(slots=True)
+class Reading:
+    """The measurement that a row would write, or the one on record."""
+
+    instance: Measurement
+    is_new: bool
+    changes: list[Change] = field(default_factory=list)
+
+
+def plan_rows(plan: Plan, given: list[Given], by: By, lock: bool) -> None:
+    """Adds to ``plan`` what each row would do."""
+    if by.member is None and not by.whole:
+        plan.problems.append(Problem(0, "", "A measurement is somebody's: sign in first."))
+        return
+    names = Names(plan.kind.refers, [one.values for one in given])
+    members = members_called(one.values["member"] for one in given if "member" in one.values)
+    cars = _cars({one.values["setup"] for one in given if "setup" in one.values})
+    read = [_measurement(one, names, members, cars, by) for one in given]
+    standing = _standing([one for one in read if one is not None], lock)
+    counts = Counter(_limited(one) for rows in standing.values() for one in rows if one.counts)
+    for one, measurement in zip(given, read, strict=True):
+        row = row_of(one, _name(measurement, one))
+        plan.rows.append(row)
+        if one.problems or measurement is None:
+            closed(row, one, None)
+            continue
+        same = standing[_key(measurement)]
+        if same:
+            closed(row, one, _on_record(one, same.pop(0), measurement, by))
+            continue
+        counts[_limited(measurement)] += measurement.counts
+        if not by.keeps_library and counts[_limited(measurement)] > measuring.MOST_READINGS:
+            one.wrong(
+                "",
+                f"You would have more than {measuring.MOST_READINGS} readings of this, and more of them "
+                "change nothing: take the row out.",
+            )
+        closed(row, one, Reading(measurement, True, _said(measurement)))
+
+
+def _cars(numbers: set[int]) -> dict[tuple[int, int | None], Revision]:
+    """The posted revisions of these setups, by setup and number; the current one by ``None`` as well."""
+    found: dict[tuple[int, int | None], Revision] = {}
+    for some in chunks(sorted(numbers)):
+        for revision in Revision.objects.filter(setup__in=some).select_related("setup"):
+            found[revision.setup_id, revision.number] = revision
+            if revision.setup.current_id == revision.pk:
+                found[revision.setup_id, None] = revision
+    return found
+
+
+def _measurement(
+    given: Given, names: Names, members: dict[str, Any], cars: Any, by: By
+) -> Measurement | None:
+    """The row as a measurement; what is wrong is added to ``given``."""
+    values = given.values
+    member = _member(given, members, by)
+    subject, of = _subject(given, names, cars, by)
+    if given.problems or subject is None:
+        return None
+    value, behind = values["value"]
+    uncertainty = values.get("uncertainty", behind)
+    if behind is not None and behind != uncertainty:
+        given.wrong("uncertainty", "It is not the doubt that stands behind the ±: give one of them.")
+    measurement = Measurement(
+        **{of: subject},
+        quantity=values["quantity"],
+        member=member,
+        value=_rounded(value),
+        uncertainty=None if uncertainty is None else _rounded(uncertainty),
+        instrument=values["instrument"],
+        note=values.get("note", ""),
+        **{key: values[key] for key in ("measured_on",) if key in values},
+    )
+    if by.keeps_library:
+        for key in (*_STANDING, "added"):
+            if key in values:
+                setattr(measurement, key, values[key])
+    if _known_quantity(given, subject, of):
+        _judge(given, measurement)
+    return measurement
+
+
+def _rounded(value: Any) -> Any:
+    rounded = value.quantize(THOUSANDTH)
+    return rounded if abs(rounded - value) < NOISE else value
+
+
+def _member(given: Given, members: dict[str, Any], by: By) -> Any:
+    name = given.values.get("member", "")
+    member = members.get(name.casefold()) if name else by.member
+    if member is None:
+        wanted = f"There is no member “{cells.short(name)}”: " if name else "It is empty: "
+        given.wrong("member", wanted + "write the username of who measured; they have to be a member first.")
+    elif not by.keeps_library and member.pk != by.member.pk:
+        given.wrong(
+            "member", "You may load your own measurements only: leave it empty, or write your username."
+        )
+    return member
+
+
+def _subject(given: Given, names: Names, cars: Any, by: By) -> tuple[Any, str]:
+    """What was measured and which field holds it; ``None`` if something is wrong."""
+    values = given.values
+    if sum(key in values for key in ("body", "part", "setup")) != 1:
+        given.wrong("body", "Name what was measured: a body, a part or the number of a setup, one of them.")
+        return None, ""
+    for column in ("body", "part"):
+        if column in values:
+            return names.find(given, column), column
+    number, revision = values["setup"], values.get("revision")
+    car: Revision | None = cars.get((number, revision))
+    if car is None:
+        which = f"revision {revision} of setup {number}" if revision else f"setup {number}"
+        given.wrong("setup", f"There is no {which}: load the setups first, or correct the number.")
+    elif not by.keeps_library and car.setup.state == Setup.State.WITHDRAWN:
+        given.wrong("setup", "The setup is withdrawn: measuring it changes nothing until it is put back.")
+    elif not by.keeps_library and car.setup.current_id != car.pk:
+        given.wrong("revision", f"Setup {number} has been revised since: measure the car as it is now.")
+    elif (
+        not by.whole
+        and by.member.pk == car.setup.author_id
+        and _member_of(given, by) != by.member.username.casefold()
+    ):
+        given.wrong(
+            "setup", f"Setup {number} is your own: nobody loads other members' measurements of it for you."
+        )
+    return (None if given.problems else car), "revision"
+
+
+def _member_of(given: Given, by: By) -> str:
+    name: str = given.values.get("member", by.member.username)
+    return name.casefold()
+
+
+def _known_quantity(given: Given, subject: Any, of: str) -> bool:
+    quantity = given.values["quantity"]
+    known = quantity in _CATALOGUES[of]
+    if known and of == "part":
+        known = quantity in dimensions_of(PartKind(subject.kind))
+    if not known:
+        what = f"A {PartKind(subject.kind).label}" if of == "part" else "A body" if of == "body" else "A car"
+        given.wrong("quantity", f"{what} has no such dimension: correct what was measured, or of what.")
+    return known
+
+
+def _judge(given: Given, measurement: Measurement) -> None:
+    wrong = refusals(measurement.kind, measurement.value, measurement.instrument, measurement.uncertainty)
+    for key, message in wrong.items():
+        given.wrong(key, message)
+    for key in ("value", "uncertainty"):
+        number = getattr(measurement, key)
+        if number is not None and number != number.quantize(THOUSANDTH):
+            given.wrong(key, "The library keeps three decimals: round it.")
+    most = Measurement._meta.get_field("note").max_length
+    if most is not None and len(measurement.note) > most:
+        given.wrong("note", f"It has {len(measurement.note)} characters and may have {most}: shorten it.")
+    if measurement.measured_on > timezone.localdate():
+        given.wrong("measured_on", "That day lies ahead: write the day on which it was measured.")
+
+
+def _standing(read: list[Measurement], lock: bool) -> dict[tuple[Any, ...], list[Measurement]]:
+    """What these members have on record of these things, by what makes two readings the same."""
+    found: dict[tuple[Any, ...], list[Measurement]] = defaultdict(list)
+    for of in SUBJECTS:
+        keys = {getattr(one, f"{of}_id") for one in read} - {None}
+        if lock and of != "revision":
+            # Whoever measures one of these at the same time waits, as ``measuring`` does.
+            model = Body if of == "body" else Part
+            list(model._default_manager.filter(pk__in=keys).order_by("pk").select_for_update(no_key=True))
+        for some in chunks(sorted(keys)):
+            for one in (
+                Measurement.objects.filter(**{f"{of}__in": some}).select_related("revision").order_by("pk")
+            ):
+                found[_key(one)].append(one)
+    return found
+
+
+def _key(one: Measurement) -> tuple[Any, ...]:
+    return (
+        one.body_id,
+        one.part_id,
+        one.revision_id,
+        one.quantity,
+        one.member_id,
+        one.value,
+        one.uncertainty,
+        one.instrument,
+        one.measured_on,
+        one.note,
+    )
+
+
+def _limited(one: Measurement) -> tuple[Any, ...]:
+    """What a member may have so many readings of; of a car, all revisions that are built alike."""
+    car = None if one.revision_id is None else (one.revision.setup_id, one.revision.build)
+    return (one.body_id, one.part_id, car, one.quantity, one.member_id)
+
+
+def _on_record(given: Given, before: Measurement, now: Measurement, by: By) -> Reading:
+    reading = Reading(before, False)
+    for key in _STANDING:
+        if key in given.values and getattr(before, key) != getattr(now, key) and by.keeps_library:
+            reading.changes.append(
+                Change(
+                    key.replace("_", " ").capitalize(), shown(getattr(before, key)), shown(getattr(now, key))
+                )
+            )
+            setattr(before, key, getattr(now, key))
+    return reading
+
+
+def _name(measurement: Measurement | None, given: Given) -> str:
+    if measurement is None:
+        return str(given.values.get("quantity", "")).replace("_", " ")
+    return f"{measurement.kind.label} of {measurement.subject}"
+
+
+def _said(one: Measurement) -> list[Change]:
+    doubt = f"± {shown(one.uncertainty)} " if one.uncertainty is not None else ""
+    told = [
+        ("Value", f"{shown(one.value)} {doubt}{one.kind.unit.value}".rstrip()),
+        ("With", Instrument(one.instrument).label),
+        ("Measured by", str(one.member)),
+        ("On", str(one.measured_on)),
+        ("Note", one.note),
+        ("Withdrawn", shown(one.withdrawn) if one.withdrawn else ""),
+        ("Set aside", shown(one.set_aside) if one.set_aside else ""),
+    ]
+    return [Change(what, "", after) for what, after in told if after]
+
+
+def carry_out(plan: Plan, by: By) -> Loaded:
+    """Writes the measurements of a faultless plan and settles what they are of; within a transaction."""
+    new = [row.checked.instance for row in plan.new]
+    changed = [row.checked.instance for row in plan.changed]
+    added = {id(one): one.added for one in new if one.added is not None}
+    Measurement.objects.bulk_create(new, batch_size=500)
+    for one in new:
+        one.added = added.get(id(one), one.added)  # creating has written today over it
+    Measurement.objects.bulk_update([one for one in new if id(one) in added], ["added"], batch_size=500)
+    Measurement.objects.bulk_update(changed, [*_STANDING], batch_size=500)
+    _settle([*new, *changed])
+    return Loaded([one.pk for one in new], [one.pk for one in changed])
+
+
+def _settle(rows: Iterable[Measurement]) -> None:
+    """Settles every dimension that was measured, and works out where the setups stand that hang on them."""
+    rows = list(rows)
+    touched = []
+    for of in ("body", "part"):
+        wanted = dict.fromkeys(
+            (getattr(one, f"{of}_id"), one.quantity) for one in rows if getattr(one, f"{of}_id") is not None
+        )
+        every: dict[tuple[int, str], list[Measurement]] = defaultdict(list)
+        model = Body if of == "body" else Part
+        for some in chunks(dict.fromkeys(key for key, _ in wanted)):
+            subjects = model._default_manager.in_bulk(some)
+            for one in Measurement.objects.filter(**{f"{of}__in": some}).order_by("pk"):
+                every[getattr(one, f"{of}_id"), one.quantity].append(one)
+            for key, quantity in wanted:
+                if key not in subjects:
+                    continue
+                subject = subjects[key]
+                if _resettled(subject, quantity, every[key, quantity]):
+                    touched.append(subject)
+    keys = {one.revision.setup_id for one in rows if one.revision is not None}
+    for subject in dict.fromkeys(touched):
+        keys.update(verifying.touched_by(subject).values_list("pk", flat=True))
+    for some in chunks(sorted(keys)):
+        locked = Setup.objects.select_for_update(of=("self",)).select_related("current", "author")
+        verifying.bring_all_up_to_date(list(locked.filter(pk__in=some).order_by("pk")))
+
+
+def _resettled(subject: Body | Part, quantity: str, rows: list[Measurement]) -> bool:
+    """Settles one dimension; True if the library's figure is another one now."""
+    before = measuring.figure_of(subject, quantity)
+    was = None if before is None else before.quantity_value()
+    after = measuring.resettle(subject, quantity, measuring.settled(rows, rows[0].kind))
+    return was != (None if after is None else after.quantity_value())

@@ -1,0 +1,281 @@
+"""The columns of what bodies and parts hang on: platforms, what goes with what, members' names.
+
+A row of these is found again by a few of its columns (``found_by``) and holds the fields of its model; the
+columns in ``refers`` name other rows of the library.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth import get_user_model
+
+from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, Unit
+from fitcalc.parts import Slot
+from setups.imports import cells, fields
+from setups.imports.columns import Column, Kind
+from setups.imports.fields import choosing, naming, of_field
+from setups.models import (
+    BodyPart,
+    Configuration,
+    KnownWheelbase,
+    Maker,
+    MountingPosition,
+    PartPair,
+    Platform,
+    Setup,
+    StatedFigure,
+)
+from setups.models.configuration import SLOT_CHOICES
+from setups.translate import SLOT_KINDS
+
+PART = "part: its address, maker / number, or number or name if no other has it"
+BODY = "body: its address, maker / number, or name if no other has it"
+PLATFORM = "platform, by name or address"
+POSITION = "mounting position of the platform, by name"
+RaceClass: Any = Setup._meta.get_field("race_class").related_model
+_OF_PLATFORM = naming("platform", PLATFORM, "The platform.", required=True)
+SLOTS: dict[str, str] = {value: str(label) for value, label in SLOT_CHOICES}
+
+
+def slot_columns(**more: Any) -> tuple[Column, ...]:
+    """A column a slot, naming the part in it."""
+    return tuple(
+        naming(
+            slot,
+            PART,
+            f"The {SLOT_KINDS[Slot(slot)].label} that is fitted there.",
+            label=label.capitalize(),
+            **more,
+        )
+        for slot, label in SLOTS.items()
+    )
+
+
+def _name(model: Any, meaning: str, key: str = "name") -> Column:
+    return of_field(model, key, meaning, required=True, says_unknown=False)
+
+
+def _slug(model: Any, meaning: str = "Its address: the last part of its page's link.") -> Column:
+    return of_field(model, "slug", meaning, required=True, aliases=("address",))
+
+
+def _plain(model: Any, names: dict[str, str], **more: Any) -> tuple[Column, ...]:
+    return tuple(of_field(model, name, meaning, **more) for name, meaning in names.items())
+
+
+_IN_MM = {"unit": Unit.MM}
+_PLATFORM_LENGTHS = {
+    "datum_tolerance": "Half-width of the datum's tolerance; 0 if it is left out.",
+    "chassis_front_width": "Width of the chassis between the front wheels, for the steering lock.",
+    "flush_band": "So far a wheel may stand in or out and counts as flush.",
+    "inset_limit": "So far a wheel may stand in.",
+    "centring_limit": "So far an axle may be out of the middle of its arch.",
+    "arch_clearance": "So much room a tyre needs in its arch.",
+}
+_PLATFORM_LENGTHS_NEEDED = {
+    "datum": "From the front axle's centre to where a motor mount's share of the wheelbase starts.",
+    "front_rim_width": "The rim that a front end's width across on zero-offset wheels is stated with.",
+    "offset_min": "Smallest wheel offset sold for it.",
+    "offset_max": "Largest wheel offset sold for it.",
+    "offset_step": "Step between the offsets sold for it.",
+}
+
+MEMBERS = Kind(
+    "members",
+    "member",
+    get_user_model(),
+    (
+        _name(get_user_model(), "The name that a member signs in with.", "username"),
+        of_field(get_user_model(), "display_name", "The name that the pages show.", says_unknown=False),
+    ),
+    found_by=("username",),
+    whole=True,
+)
+MAKERS = Kind(
+    "makers",
+    "maker",
+    Maker,
+    (_name(Maker, "What the maker is called."), _slug(Maker, "The name as it stands in addresses.")),
+    {"name": "Example Shells", "slug": "example-shells"},
+    found_by=("name",),
+)
+CLASSES = Kind(
+    "classes",
+    "race class",
+    RaceClass,
+    (
+        _slug(RaceClass),
+        _name(RaceClass, "What the class is called."),
+        of_field(RaceClass, "description", "Anything else."),
+    ),
+    {"slug": "example-open", "name": "Example open"},
+    found_by=("slug",),
+)
+PLATFORMS = Kind(
+    "platforms",
+    "platform",
+    Platform,
+    (
+        _slug(Platform),
+        _name(Platform, "What the platform is called."),
+        naming("maker", "maker, by name", "Who makes it; load the makers first.", required=True),
+        of_field(
+            Platform,
+            "scale",
+            "Its scale, 1:N.",
+            "1:28 or 28",
+            lambda text, _: cells.scale(text),
+            required=True,
+        ),
+        of_field(Platform, "drive", "Which wheels are driven; the rear ones if it is left out."),
+        *_plain(Platform, _PLATFORM_LENGTHS_NEEDED, required=True, **_IN_MM),
+        *_plain(Platform, _PLATFORM_LENGTHS, **_IN_MM),
+        of_field(Platform, "steer_min", "Steering lock that it should have at the least.", unit=Unit.DEGREE),
+        of_field(Platform, "source", "Where the figures come from."),
+        of_field(Platform, "description", "Anything else."),
+    ),
+    {
+        "slug": "example-chassis",
+        "name": "Example chassis",
+        "maker": "Example Shells",
+        "scale": "1:28",
+        "datum": "30",
+        "front_rim_width": "8.5",
+        "offset_min": "-1",
+        "offset_max": "3",
+        "offset_step": "0.5",
+    },
+    found_by=("slug",),
+    refers={"maker": "maker"},
+)
+POSITIONS = Kind(
+    "positions",
+    "mounting position",
+    MountingPosition,
+    (
+        _OF_PLATFORM,
+        _name(MountingPosition, "What the hole or notch is called."),
+        of_field(MountingPosition, "order", "Where it stands in the list."),
+        of_field(MountingPosition, "shift", "Its share of the wheelbase.", required=True, **_IN_MM),
+        of_field(
+            MountingPosition, "tolerance", "Half-width of its tolerance; 0 if it is left out.", **_IN_MM
+        ),
+    ),
+    {"platform": "example-chassis", "name": "middle", "order": "2", "shift": "0", "tolerance": "0.05"},
+    found_by=("platform", "name"),
+    refers={"platform": "platform"},
+)
+PART_PAIRS = Kind(
+    "part-rules",
+    "rule of two parts",
+    PartPair,
+    (
+        naming("part", PART, "The part that the rule is about.", required=True),
+        naming("other", PART, "The part that it needs, or must not meet.", required=True),
+        of_field(PartPair, "rule", "What the rule is.", required=True),
+        of_field(PartPair, "reason", "Why."),
+    ),
+    {"part": "Example Shells / ES-1", "other": "Example Shells / ES-2", "rule": "only with"},
+    found_by=("part", "other"),
+    refers={"part": "part", "other": "part"},
+)
+BODY_PARTS = Kind(
+    "body-rules",
+    "rule of a body and a part",
+    BodyPart,
+    (
+        naming("body", BODY, "The body.", required=True),
+        naming("part", PART, "The part that is made for it, or fouls it.", required=True),
+        of_field(BodyPart, "rule", "What the rule is.", required=True),
+        of_field(BodyPart, "reason", "Why."),
+    ),
+    {"body": "Sandpiper Saloon", "part": "Example Shells / ES-1", "rule": "made for this body"},
+    found_by=("body", "part"),
+    refers={"body": "body", "part": "part"},
+)
+WHEELBASES = Kind(
+    "wheelbases",
+    "published wheelbase",
+    KnownWheelbase,
+    (
+        _OF_PLATFORM,
+        naming("motor_mount", PART, "The motor mount.", required=True),
+        naming("plate", PART, "The suspension plate.", required=True),
+        naming("position", POSITION, "The mounting position.", required=True),
+        of_field(
+            KnownWheelbase, "wheelbase", "The wheelbase that they give together.", required=True, **_IN_MM
+        ),
+        of_field(
+            KnownWheelbase, "tolerance", "Half-width of its tolerance; 0.2 if it is left out.", **_IN_MM
+        ),
+        of_field(KnownWheelbase, "source", "Where the figure comes from."),
+    ),
+    {
+        "platform": "example-chassis",
+        "motor_mount": "Example Shells / ES-3",
+        "plate": "Example Shells / ES-4",
+        "position": "middle",
+        "wheelbase": "92",
+    },
+    found_by=("platform", "motor_mount", "plate", "position"),
+    refers={"platform": "platform", "motor_mount": "part", "plate": "part", "position": "position"},
+)
+CONFIGURATIONS = Kind(
+    "configurations",
+    "configuration",
+    Configuration,
+    (
+        _OF_PLATFORM,
+        _name(Configuration, "What it is called."),
+        naming("position", POSITION, "The mounting position.", required=True),
+        naming("body", BODY, "The body that it is meant for, if it is for one."),
+        *slot_columns(),
+    ),
+    {"platform": "example-chassis", "name": "as supplied", "position": "middle"},
+    found_by=("platform", "name"),
+    refers={"platform": "platform", "position": "position", "body": "body"} | dict.fromkeys(SLOTS, "part"),
+)
+STATED_FIGURES = Kind(
+    "stated-figures",
+    "stated figure",
+    StatedFigure,
+    (
+        naming("body", BODY, "The body that it is of."),
+        naming("part", PART, "The part that it is of, if it is not of a body."),
+        choosing(
+            "quantity",
+            "The dimension.",
+            [(kind.key, kind.label) for kind in (BODY_DIMENSIONS | PART_DIMENSIONS).values()],
+            required=True,
+        ),
+        of_field(
+            StatedFigure,
+            "value",
+            "What stood there before members measured.",
+            "number",
+            fields.plain_number(Unit.NONE, None, None),
+            required=True,
+        ),
+        of_field(StatedFigure, "tolerance", "Half-width of the maker's tolerance."),
+        of_field(StatedFigure, "uncertainty", "Standard uncertainty, instead of a tolerance."),
+        of_field(StatedFigure, "basis", "What it rests on; the maker's figure if it is left out."),
+        of_field(StatedFigure, "source", "Where it comes from."),
+    ),
+    {"body": "Sandpiper Saloon", "quantity": "wheelbase", "value": "94.5", "tolerance": "0.2"},
+    found_by=("body", "part", "quantity"),
+    refers={"body": "body", "part": "part"},
+)
+
+RECORDS = (
+    PLATFORMS,
+    POSITIONS,
+    WHEELBASES,
+    CONFIGURATIONS,
+    PART_PAIRS,
+    BODY_PARTS,
+    STATED_FIGURES,
+    MAKERS,
+    CLASSES,
+    MEMBERS,
+)
