@@ -135,6 +135,7 @@ def add(setup: Setup, file: Any, caption: str = "") -> Photo:
                 raise PhotoError(f"A setup shows {MOST} photos: remove one first.")
             photo.image.save("photo.webp", ContentFile(encoded.picture), save=False)
             written.append(photo.image.name)
+            photo.width, photo.height = encoded.width, encoded.height
             written.append(storage.save(small_name(photo), ContentFile(encoded.small)))
             photo.save()
     except OSError as error:

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from setups.forms_setup import STEPS
 from setups.models import Photo, Setup
-from setups.services import photos
+from setups.services import photos, posting
 from setups.services.photos import PhotoError
 from setups.views.post import _draft, _show
 
@@ -33,8 +33,9 @@ def add(request: HttpRequest, number: int) -> HttpResponse:
                 f"A caption takes {LONGEST_CAPTION} letters: shorten it, and choose the photo again."
             )
         photos.add(setup, request.FILES.get("photo"), caption)
+        posting.draft_of(setup)
     except PhotoError as error:
-        draft = _draft(request, number)
+        draft = _draft(request, number, begun=True)
         more = {"photo_error": str(error), "caption": caption}
         return _show(request, draft, STEPS["photos"], 422, **more)
     messages.success(request, "The photo is on the draft. Its place and time of taking are left out.")
@@ -66,6 +67,7 @@ def caption(request: HttpRequest, number: int, photo: int) -> HttpResponse:
 def remove(request: HttpRequest, number: int, photo: int) -> HttpResponse:
     """Take a photo off the draft; revisions that show it keep it."""
     row = get_object_or_404(Photo, pk=photo, setup=number, setup__author=request.user)
+    posting.draft_of(row.setup)
     photos.remove(row)
     messages.success(request, "The photo is off the draft. Revisions that show it keep it.")
     return redirect(_back(number))

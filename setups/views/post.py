@@ -125,7 +125,7 @@ def mine(request: HttpRequest) -> HttpResponse:
     posted = own.exclude(state=Setup.State.DRAFT).select_related("body", "platform", "current", "draft")
     page = Paginator(posted, A_PAGE).get_page(request.GET.get("page"))
     for one in page.object_list:
-        one.unposted = hasattr(one, "draft") and one.draft.version > 1
+        one.unposted = hasattr(one, "draft")
     return render(request, "setups/post/mine.html", {"drafts": drafts, "page": page})
 
 
@@ -138,22 +138,30 @@ def edit(request: HttpRequest, number: int) -> HttpResponse:
     """One step of the form, with what the car comes to beside it. Everything sent is saved first."""
     if not request.user.is_authenticated:
         return _signed_out(request, number)
-    draft = _draft(request, number)
+    unsaved = request.session.pop(UNSAVED, {})
+    waiting = unsaved.get("number") == number
+    draft = _draft(request, number, begun=waiting or request.method == "POST")
     if request.method == "POST":
         return _sent(request, draft, _typing(request.POST), request.POST)
-    unsaved = request.session.pop(UNSAVED, {})
-    if unsaved.get("number") == number:
+    if waiting:
         sent = QueryDict(mutable=True)
         sent.update({"step": unsaved["step"], "go": unsaved["step"]})
         return _sent(request, draft, Typing(**unsaved["typing"]), sent)
     return _show(request, draft, _step(request.GET.get("step", "")))
 
 
-def _draft(request: HttpRequest, number: int) -> Draft:
-    """The draft of one's own setup; of another's there is none (404)."""
-    own = Setup.objects.filter(author=request.user).select_related("current", "started_from__setup__author")
-    setup = get_object_or_404(own, pk=number)
-    draft = posting.draft_of(setup)
+def _draft(request: HttpRequest, number: int, begun: bool) -> Draft:
+    """The draft of one's own setup; of another's there is none (404).
+
+    That of a posted setup begins with ``begun``; until then it is what the revision says, unsaved.
+    """
+    setup = get_object_or_404(Setup.objects.select_related("current"), pk=number, author=request.user)
+    draft = Draft.objects.filter(setup=setup).first()
+    if draft is None and begun:
+        draft = posting.draft_of(setup)
+    elif draft is None:
+        assert setup.current is not None
+        draft = Draft(typed=typed_of(setup.current))
     draft.setup = setup
     return draft
 
@@ -282,6 +290,8 @@ def _context(request: HttpRequest, draft: Draft, step: Step) -> dict[str, Any]:
             names = [n for s in STEPS.values() for n in s.fields if n != "what_changed"]
             changed = [n for n in names if before.get(n, "") != draft.typed.get(n, "")]
             context["changed"] = clashes(changed, before, draft.typed)
+            shown = {one.pk for one in draft.setup.current.photos.all()}
+            context["photos_changed"] = shown != {one.pk for one in judged.photos}
     if step.key in ("photos", "post"):
         context["most_photos"] = photos.MOST
         context["photos_left"] = photos.MOST - len(judged.photos)
