@@ -8,7 +8,7 @@ groups. Each group is enumerated and judged by itself, over arrays (``fitcalc.fi
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property, partial
@@ -225,13 +225,14 @@ def search_of(
 
     def group(slots: tuple[Slot, ...], judge: Callable[..., EndGroup | ChainGroup]) -> Group:
         parts, index = tuple(lists[slot] for slot in slots), product(slots)
-        figures = _equal(parts, index, lambda part: (_figures(part), part.id in body.fouled_by))
-        _, first, row = np.unique(figures, return_index=True, return_inverse=True)
+        figures = [[_figures(part, body) for part in choices] for choices in parts]
+        _, first, row = np.unique(_equal(figures, index), return_index=True, return_inverse=True)
         end = judge(*parts, tuple(i[first] for i in index))
         rank = _rank(slots, parts, index, end, row, catalogue, body, owned, order)
         if slots is FRONT_SLOTS:
             rank = rank + _mount_rank(mount, placing, owned, order)
-        return Group(slots, parts, index, end, row, rank, _equal(parts, index, _nominal))
+        nominal = [list(map(_nominal, *of_slot)) for of_slot in zip(parts, figures, strict=True)]
+        return Group(slots, parts, index, end, row, rank, _equal(nominal, index))
 
     judges: dict[tuple[Slot, ...], Callable[..., EndGroup | ChainGroup]] = {
         CHAIN_SLOTS: partial(chain_group, platform, body, placing),
@@ -381,13 +382,13 @@ def wrong_width(catalogue: Catalogue, suspension: Any, body: Body) -> bool:
     return stated is not None and abs(across_of(catalogue.platform, suspension) - stated) > WIDTH_AGREES
 
 
-def _equal(parts: tuple[tuple[Any, ...], ...], index: Index, key: Callable[[Any], Any]) -> Any:
-    """One integer a candidate, equal where all its parts have equal keys."""
+def _equal(keys: Sequence[Sequence[Hashable]], index: Index) -> Any:
+    """One integer a candidate, equal where the keys of all its parts are; ``keys`` are those of each slot."""
     equal = np.zeros(len(index[0]), dtype=np.int64)
-    for choices, i in zip(parts, index, strict=True):
-        keys: dict[Any, int] = {}
-        which = [keys.setdefault(None if part is None else key(part), len(keys)) for part in choices]
-        equal = equal * len(keys) + np.array(which, dtype=np.int64)[i]
+    for choices, i in zip(keys, index, strict=True):
+        numbers: dict[Hashable, int] = {}
+        which = np.array([numbers.setdefault(key, len(numbers)) for key in choices], dtype=np.int64)
+        equal = equal * len(numbers) + which[i]
     return equal
 
 
@@ -395,15 +396,20 @@ _IDENTITY = frozenset((*Part.__dataclass_fields__, "axles"))
 """What of a part is not its geometry."""
 
 
-def _figures(part: Part | Position) -> tuple[Any, ...]:
-    """All that the rules see of a part, with its doubts."""
+def _figures(part: Part | Position | None, body: Body) -> tuple[Any, ...] | None:
+    """All that the rules see of a part under a body, with its doubts."""
+    if part is None:
+        return None
     if isinstance(part, Position):
         return (part.shift,)
-    return tuple(getattr(part, name) for name in part.__dataclass_fields__ if name not in _IDENTITY)
+    names = part.__dataclass_fields__
+    return (*(getattr(part, name) for name in names if name not in _IDENTITY), part.id in body.fouled_by)
 
 
-def _nominal(part: Part | Position) -> Any:
-    """A part's nominal geometry; a position stands for itself."""
+def _nominal(part: Part | Position | None, figures: tuple[Any, ...] | None) -> Hashable:
+    """A part's nominal geometry out of its figures; a position stands for itself."""
     if isinstance(part, Position):
         return part.id
-    return tuple(figure.value if isinstance(figure, Quantity) else figure for figure in _figures(part))
+    if figures is None:
+        return None
+    return tuple(figure.value if isinstance(figure, Quantity) else figure for figure in figures[:-1])

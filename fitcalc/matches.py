@@ -36,7 +36,7 @@ class Match:
 
 
 Twins = dict[Slot, tuple[Part, ...]]
-"""The parts, a slot, of a candidate and of all feasible ones that share its geometry."""
+"""The other parts, a slot, of the feasible candidates that share a candidate's geometry."""
 
 
 def reports_of(search: Search, triples: Sequence[tuple[int, int, int]]) -> list[FitReport]:
@@ -76,16 +76,9 @@ def match_of(
     """The match of ``report``; ``twins`` of its candidates in each group."""
     configuration = report.configuration
     to_buy = tuple((slot, part) for slot, part in configuration.parts() if part.id not in owned)
-    alternatives: dict[Slot, tuple[Part, ...]] = {}
-    for same in twins:
-        for slot, parts in same.items():
-            chosen = configuration.part(slot)
-            others = tuple(part for part in parts if part.id != chosen.id)
-            if others:
-                alternatives[slot] = others
     return Match(
         report=report,
-        alternatives=alternatives,
+        alternatives={slot: parts for same in twins for slot, parts in same.items()},
         to_buy=to_buy,
         cost=shopping_cost(to_buy),
         designated=_designated(search, configuration),

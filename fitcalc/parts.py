@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
+from operator import attrgetter
 from typing import Any
 
 from fitcalc.quantities import Quantity
@@ -253,10 +254,13 @@ class Configuration:
 
     def parts(self) -> Iterator[tuple[Slot, Part]]:
         """Each filled slot with its part; the position is not a part and is left out."""
-        for slot in Slot:
-            part = self.part(slot)
-            if part is not None and slot is not Slot.POSITION:
+        for slot, part in zip(_PART_SLOTS, _parts_in(self), strict=True):
+            if part is not None:
                 yield slot, part
+
+
+_PART_SLOTS = tuple(slot for slot in Slot if slot is not Slot.POSITION)
+_parts_in = attrgetter(*(slot.value for slot in _PART_SLOTS))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -114,8 +114,10 @@ class Quantity:
     def _checked(cls, value: Real, u: Real, unit: Unit, limit: Real) -> Quantity:
         """A quantity of figures that have passed the checks of another one."""
         made = object.__new__(cls)
-        for fill, figure in zip(_FILL, (value, u, unit, limit), strict=True):
-            fill(made, figure)
+        _fill_value(made, value)
+        _fill_u(made, u)
+        _fill_unit(made, unit)
+        _fill_limit(made, limit)
         return made
 
     def probability_between(self, low: float | None, high: float | None) -> Real:
@@ -160,7 +162,9 @@ def _off_zero(x: Real) -> Real:
     return np.where(np.abs(x) < 1e-12, 1e-12, x)
 
 
-_FILL = tuple(vars(Quantity)[name].__set__ for name in ("value", "u", "unit", "limit"))
+_fill_value, _fill_u, _fill_unit, _fill_limit = (
+    vars(Quantity)[name].__set__ for name in ("value", "u", "unit", "limit")
+)
 
 
 def exact(value: Real, unit: Unit = Unit.MM) -> Quantity:

@@ -219,11 +219,13 @@ def _count(search: Search) -> int:
 
 
 def _twins(search: Search, which: int, candidate: int) -> Twins:
-    """The parts of all feasible candidates of the same geometry, a slot."""
+    """The parts, a slot, of all other feasible candidates of the same geometry."""
     group = search.groups[which]
     same = group.feasible[group.geometry[group.feasible] == group.geometry[candidate]]
-    return {
-        slot: tuple(parts[row] for row in dict.fromkeys(index[same].tolist()) if parts[row] is not None)
-        for slot, parts, index in zip(group.slots, group.parts, group.index, strict=True)
-        if slot is not Slot.POSITION
-    }
+    twins: Twins = {}
+    for slot, parts, index in zip(group.slots, group.parts, group.index, strict=True):
+        if slot is not Slot.POSITION:
+            chosen = parts[index[candidate]]
+            others = (parts[row] for row in dict.fromkeys(index[same].tolist()))
+            twins[slot] = tuple(part for part in others if part is not None and part.id != chosen.id)
+    return {slot: parts for slot, parts in twins.items() if parts}
