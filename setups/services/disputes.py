@@ -36,12 +36,12 @@ class Case:
         return float(en(found.value, found.u, self.computed.value, self.computed.u))
 
 
-def lately_settled() -> list[Case]:
+def lately_settled() -> list[Dispute]:
     """The disputes that a steward settled, or that closed of themselves, last ones first."""
     rows = Dispute.objects.exclude(outcome="").select_related(
         "setup__author", "measurement__member", "measurement__revision", "settled_by"
     )
-    return cases_of(list(rows.order_by("-settled_at", "-pk")[:LATELY]))
+    return list(rows.order_by("-settled_at", "-pk")[:LATELY])
 
 
 def cases_of(disputes: Sequence[Dispute]) -> list[Case]:

@@ -34,11 +34,14 @@ def stewards(request: HttpRequest) -> HttpResponse:
             "The queue is for stewards. Each dispute is open to read on the page of its setup."
         )
     page, note = page_of(verifying.open_disputes(), request.GET.get("page"), PAGE)
+    waiting = list(page.object_list)
+    settled = disputes.lately_settled() if page.number == 1 else []
+    cases = disputes.cases_of([*waiting, *settled])
     context = {
         "page": page,
         "page_note": note,
-        "cases": disputes.cases_of(list(page.object_list)),
-        "settled": disputes.lately_settled() if page.number == 1 else [],
+        "cases": cases[: len(waiting)],
+        "settled": cases[len(waiting) :],
     }
     return render(request, "setups/disputes/queue.html", context)
 
@@ -87,7 +90,7 @@ def _settled(request: HttpRequest, shown: Dispute, form: SettleForm) -> bool:
         turn = verifying.settle(
             shown, request.user, form.cleaned_data["outcome"], form.cleaned_data["reason"]
         )
-    except VerifyingError as error:
+    except (VerifyingError, NotBuildable) as error:
         form.add_error(None, str(error))
         shown.refresh_from_db()
         return False

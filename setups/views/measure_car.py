@@ -47,6 +47,7 @@ def measure_car(request: HttpRequest, number: int, quantity: str) -> HttpRespons
         "form": form,
         "kind": CAR_DIMENSIONS[quantity],
         "kinds": sorted(CAR_DIMENSIONS.values(), key=lambda one: one.key not in REQUIRED),
+        "sheets": {},
         "is_author": request.user.pk == setup.author_id,
     }
     try:
@@ -85,7 +86,11 @@ def _added(request: HttpRequest, setup: Setup, form: MeasurementForm) -> bool:
 def say_added(request: HttpRequest, row: Measurement, turn: Turn) -> None:
     """What a reading did: how it stands to what is computed, and what became of the setup."""
     setup = Setup.objects.select_related("current").get(pk=row.revision.setup_id)  # type: ignore[union-attr]
-    sheet = CarSheet(verifying.standing_of(setup), row.quantity)
+    try:
+        sheet = CarSheet(verifying.standing_of(setup), row.quantity)
+    except NotBuildable:
+        messages.success(request, "Your reading is added. What it says is told once the car can be computed.")
+        return
     if setup.author_id == row.member_id:
         messages.success(
             request,
