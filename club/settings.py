@@ -21,6 +21,8 @@ MEDIA_ROOT            where members' photos are kept; `media` beside manage.py w
 PHOTO_UPLOAD_MAX      bytes that the file of one photo may have; 12 MB (12582912) without it
 CONN_MAX_AGE          seconds that a PostgreSQL connection is kept; 60 without it
 API_RATE              computations a caller may ask of the API; 300/minute without it, empty for no limit
+API_READ_RATE         what a caller may read there; 1200/minute without it, empty for no limit
+API_WRITE_RATE        what a member may change there; 120/minute without it, empty for no limit
 PROXIES               proxies in front of the site that add to X-Forwarded-For; one with HTTPS, else none
 LOG_LEVEL             INFO without it
 DEBUG                 True for Django's own error pages, with the code: never where others can see them
@@ -214,13 +216,20 @@ SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 
 REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "DEFAULT_AUTHENTICATION_CLASSES": ["rest_framework.authentication.SessionAuthentication"],
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "club.api.authentication.ByToken",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticatedOrReadOnly"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["setups.api.parsing.Json"],
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
     "DEFAULT_PAGINATION_CLASS": "setups.api.paging.ByCursor",
-    "DEFAULT_THROTTLE_RATES": {"computing": env.str("API_RATE", default="300/minute")},
+    "DEFAULT_THROTTLE_RATES": {
+        "computing": env.str("API_RATE", default="300/minute"),
+        "reading": env.str("API_READ_RATE", default="1200/minute"),
+        "writing": env.str("API_WRITE_RATE", default="120/minute"),
+    },
     "NUM_PROXIES": PROXIES,
     "EXCEPTION_HANDLER": "setups.api.problems.problem_handler",
     "URL_FORMAT_OVERRIDE": None,
@@ -241,13 +250,23 @@ SPECTACULAR_SETTINGS = {
     ],
     "TAGS": [
         {"name": "Library", "description": "What the club knows, to be cached by its ETag."},
+        {"name": "Setups", "description": "What members run, revision by revision, and their drafts."},
+        {"name": "Measuring", "description": "What members measured, and what is disputed."},
+        {"name": "Garage", "description": "What the caller owns; nobody else sees it."},
         {"name": "Computing", "description": "Answers computed from what is posted. Nothing is stored."},
         {"name": "Contents and problems", "description": "What there is, and what each kind of error means."},
     ],
     "ENUM_NAME_OVERRIDES": {
         "AxleEnum": "setups.api.reports.AXLES",
+        "CarQuantityEnum": "setups.api.written.CAR_QUANTITIES",
+        "MeasuredQuantityEnum": "setups.api.written.QUANTITIES",
+        "OfferEnum": "club.api.garage_written.OFFERED",
+        "OfferKindEnum": "club.api.kit.OFFERS",
+        "RuleEnum": "setups.api.written.RULES",
+        "SetupStateEnum": "setups.api.written.STATES",
         "SlotEnum": "setups.api.reports.SLOTS",
         "UnitEnum": "setups.api.reports.UNITS",
+        "VerdictEnum": "setups.api.reports.VERDICTS",
     },
 }
 

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
-from typing import Any, ClassVar
+from typing import Any
 
-from django.core.exceptions import ImproperlyConfigured
 from drf_spectacular.utils import extend_schema
 from rest_framework.exceptions import UnsupportedMediaType
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.serializers import ValidationError
-from rest_framework.settings import api_settings
-from rest_framework.throttling import AnonRateThrottle
 
 from fitcalc import parts as calc
 from fitcalc.fit import evaluate
@@ -46,32 +42,21 @@ from .records import (
     inline_position,
     library_pairs,
 )
+from .throttles import Computing
 from .views import COMPUTING, Open
 
 
-class Computing(AnonRateThrottle):
-    """So many computations a minute from one place."""
-
-    scope = "computing"
-
-    def get_rate(self) -> str | None:
-        rate = api_settings.DEFAULT_THROTTLE_RATES[self.scope]
-        if rate and not re.fullmatch(r"[1-9][0-9]*/(second|minute|hour|day)", rate):
-            raise ImproperlyConfigured(f"API_RATE is {rate!r}: write a number a period, such as 300/minute")
-        return rate or None
-
-
-def _absent(what: str, name: str, places: str) -> list[str]:
+def absent(what: str, name: str, places: str) -> list[str]:
     return [f"No {what} has the slug {shown(name)}: {places} lists those that there are."]
 
 
-def _body(given: Any) -> models.Body | calc.Body:
+def body_given(given: Any) -> models.Body | calc.Body:
     """The body; one of the library comes with all that ``body_of`` reads."""
     if not isinstance(given, Slug):
         return inline_body(given)
     found = models.Body.objects.prefetch_related("dimensions", "part_rules").filter(slug=given).first()
     if found is None:
-        raise ValidationError({"body": _absent("body", given, "/api/v1/bodies/")})
+        raise ValidationError({"body": absent("body", given, "/api/v1/bodies/")})
     return found
 
 
@@ -107,7 +92,7 @@ class Build:
             return inline_platform(given)
         found = models.Platform.objects.prefetch_related("positions").filter(slug=given).first()
         if found is None:
-            self.errors["platform"] = _absent("platform", given, "/api/v1/platforms/")
+            self.errors["platform"] = absent("platform", given, "/api/v1/platforms/")
         return found
 
     def _position(self, given: Any) -> calc.Position | None:
@@ -134,7 +119,7 @@ class Build:
         record = None if row is None else part_of(row)
         said = None
         if row is None:
-            said = _absent("part", given, f"/api/v1/parts/?kind={kind.value}")
+            said = absent("part", given, f"/api/v1/parts/?kind={kind.value}")
         elif row.kind != kind:
             said = [f"{row} is a {row.get_kind_display()}: this slot takes a {kind.label}."]
         elif record is None:
@@ -149,7 +134,7 @@ class Build:
         return record
 
 
-def _stored(pk: int) -> tuple[calc.Configuration, models.Platform, list[models.Part]]:
+def stored(pk: int) -> tuple[calc.Configuration, models.Platform, list[models.Part]]:
     """A configuration of the library, its platform and the parts in it."""
     rows = models.Configuration.objects.select_related("platform", "position")
     slots = rows.prefetch_related("slots__part__dimensions", "slots__part__body_rules")
@@ -167,7 +152,8 @@ def _stored(pk: int) -> tuple[calc.Configuration, models.Platform, list[models.P
 class Compute(Open):
     """A computation: throttled, never cached."""
 
-    throttle_classes: ClassVar[list[Any]] = [Computing]
+    def get_throttles(self) -> list[Any]:
+        return [Computing()]
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
@@ -194,10 +180,10 @@ class Fit(Compute):
         asked = FitInput(data=request.data)
         asked.is_valid(raise_exception=True)
         given = asked.validated_data
-        body = _body(given["body"])
+        body = body_given(given["body"])
         platform: models.Platform | calc.Platform | None
         if isinstance(given["configuration"], int):
-            configuration, platform, rows = _stored(given["configuration"])
+            configuration, platform, rows = stored(given["configuration"])
         else:
             build = Build(given["configuration"])
             configuration, platform, rows = build.configuration(), build.platform, list(build.rows.values())
@@ -227,7 +213,7 @@ class Solve(Compute):
         asked = SolveInput(data=request.data)
         asked.is_valid(raise_exception=True)
         given = asked.validated_data
-        body = _body(given["body"])
+        body = body_given(given["body"])
         options = {name: given[name] for name in _OPTIONS if name in given} | {"order": Order(given["order"])}
         search = self._in_catalogue if "catalogue" in given else self._in_library
         found, names = search(given, body, options)
@@ -267,8 +253,8 @@ class Solve(Compute):
         if "platforms" in given:
             platforms = list(models.Platform.objects.filter(slug__in=given["platforms"]))
             slugs = {platform.slug for platform in platforms}
-            absent = "No platform has the slug {}: /api/v1/platforms/ lists those that there are."
-            _refuse_absent(given["platforms"], slugs, absent, "platforms")
+            said = "No platform has the slug {}: /api/v1/platforms/ lists those that there are."
+            _refuse_absent(given["platforms"], slugs, said, "platforms")
         else:
             platforms = list(platforms_for(body))
         owned = dict(models.Part.objects.filter(slug__in=given["owned"]).values_list("slug", "pk"))

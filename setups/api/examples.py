@@ -88,3 +88,58 @@ SOLVE = [
         request_only=True,
     ),
 ]
+
+COMPARE = [
+    OpenApiExample(
+        "Two wheels",
+        {
+            "cars": [
+                CONFIGURATION,
+                {**CONFIGURATION, "parts": {**CONFIGURATION["parts"], "front_wheel": wheel(0.5)}},
+            ],
+            "body": BODY,
+        },
+        request_only=True,
+    ),
+]
+CONTENT: dict[str, Any] = {
+    "name": "Carpet, Sunday",
+    "body": "dotterel-rally",
+    "platform": "dunlin",
+    "position": "middle",
+    "parts": {
+        "front_suspension": "front-end-wide",
+        "front_wheel": "wheel-0",
+        "front_tyre": "tyre-22",
+        "rear_axle": "rear-axle",
+        "rear_wheel": "wheel-1",
+        "rear_tyre": "tyre-22",
+        "motor_mount": "mount-44",
+        "plate": "plate-18",
+    },
+    "surface": "carpet",
+    "circuit": "Old mill hall",
+    "best_lap": 9.84,
+    "tuning": {"front_camber": -1.5, "rear_spring": "soft", "mass": 168.5},
+    "notes": "Pushes on the first lap.",
+}
+POSTED = [OpenApiExample("A setup", CONTENT, request_only=True)]
+MEASUREMENT = [
+    OpenApiExample(
+        "A setup’s car",
+        {"of": {"setup": 7}, "quantity": "front_width", "value": 55.02, "instrument": "calliper"},
+        request_only=True,
+    ),
+    OpenApiExample(
+        "A body",
+        {
+            "of": {"body": "dotterel-rally"},
+            "quantity": "wheelbase",
+            "value": 92.1,
+            "instrument": "ruler",
+            "uncertainty": 0.4,
+            "note": "From below, both sides.",
+        },
+        request_only=True,
+    ),
+]

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+import json
+from base64 import urlsafe_b64decode, urlsafe_b64encode
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, ClassVar
 
+from django.core.exceptions import ValidationError as Wrong
+from django.db.models import Q, QuerySet
 from rest_framework.exceptions import NotFound, ValidationError
 from rest_framework.pagination import Cursor, CursorPagination
 from rest_framework.request import Request
+from rest_framework.utils.urls import replace_query_param
 
 from .problems import shown
 
@@ -68,3 +75,90 @@ class ByCursor(CursorPagination):
 def _is_key(position: str | None) -> bool:
     """True for the position of a row, its primary key in digits; ``None`` is the start."""
     return position is None or (position.isascii() and position.isdigit() and len(position) < 19)
+
+
+class ByKeyset(ByCursor):
+    """Pages in an order that the caller chooses, rows of equal worth in the order of entry.
+
+    ``orders``: name -> the column, with ``-`` for the largest first, and what that means; the first is that
+    without a choice. Rows without a figure in that column are left out. However many rows are of equal worth,
+    a page is found by its first row's column and key, so that it costs as much as the first one.
+    """
+
+    orders: ClassVar[dict[str, tuple[str, str]]] = {}
+    ordering_param = "ordering"
+
+    def paginate_queryset(self, queryset: QuerySet[Any], request: Request, view: Any = None) -> list[Any]:
+        self.request = request
+        self.size = self.get_page_size(request)
+        self.base = request.build_absolute_uri()
+        self.column, self.descending = self._order(request)
+        backward, at = self._place(request, queryset)
+        rows = queryset.filter(**{f"{self.column}__isnull": False})
+        down = self.descending != backward
+        if at is not None:
+            value, key = at
+            step = "lt" if down else "gt"
+            same = Q(**{self.column: value, f"pk__{step}": key})
+            rows = rows.filter(Q(**{f"{self.column}__{step}": value}) | same)
+        sign = "-" if down else ""
+        found = list(rows.order_by(f"{sign}{self.column}", f"{sign}pk")[: self.size + 1])
+        more, found = len(found) > self.size, found[: self.size]
+        if backward:
+            found.reverse()
+        self.before = bool(found) and (more if backward else at is not None)
+        self.after = bool(found) and (at is not None if backward else more)
+        self.found = found
+        return found
+
+    def get_next_link(self) -> str | None:
+        return self._link(False, self.found[-1]) if self.after else None
+
+    def get_previous_link(self) -> str | None:
+        return self._link(True, self.found[0]) if self.before else None
+
+    def get_schema_operation_parameters(self, view: Any) -> list[dict[str, Any]]:
+        meaning = " ".join(f"{name}: {said}" for name, (_, said) in self.orders.items())
+        order = {
+            "name": self.ordering_param,
+            "in": "query",
+            "required": False,
+            "description": meaning,
+            "schema": {"type": "string", "enum": list(self.orders), "default": next(iter(self.orders))},
+        }
+        return [*super().get_schema_operation_parameters(view), order]
+
+    def _order(self, request: Request) -> tuple[str, bool]:
+        name = request.query_params.get(self.ordering_param, next(iter(self.orders)))
+        if name not in self.orders:
+            said = f"Choose one of {', '.join(self.orders)}; you gave {shown(name)}."
+            raise ValidationError({self.ordering_param: [said]})
+        column = self.orders[name][0]
+        return column.removeprefix("-"), column.startswith("-")
+
+    def _link(self, backward: bool, row: Any) -> str:
+        value = getattr(row, self.column)
+        text = value.isoformat() if isinstance(value, datetime) else str(value)
+        place = json.dumps([self.column, int(backward), text, row.pk], separators=(",", ":"))
+        cursor = urlsafe_b64encode(place.encode()).decode()
+        return replace_query_param(self.base, self.cursor_query_param, cursor)
+
+    def _place(self, request: Request, rows: QuerySet[Any]) -> tuple[bool, tuple[Any, int] | None]:
+        """Which way the page goes, and the row that it starts after; ``None`` for the first page."""
+        cursor = request.query_params.get(self.cursor_query_param)
+        if cursor is None:
+            return False, None
+        try:
+            column, backward, text, key = json.loads(urlsafe_b64decode(cursor.encode("ascii")))
+            if column != self.column or backward not in (0, 1) or not _is_key(str(key)):
+                raise ValueError
+            value = rows.model._meta.get_field(column).to_python(text)
+            if isinstance(value, Decimal) and not value.is_finite():
+                raise ValueError
+        except (ValueError, TypeError, Wrong) as error:
+            said = (
+                "This is no cursor of ours in this order: take the address in next or previous of a page as "
+                "it stands."
+            )
+            raise ValidationError({self.cursor_query_param: [said]}) from error
+        return bool(backward), (value, int(key))

@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from math import ceil
+from types import MappingProxyType
 from typing import Any
 
 from django.core.exceptions import PermissionDenied
@@ -79,10 +81,24 @@ _KINDS = (
         "Each entry of errors names a parameter of the address and says what it takes.",
     ),
     Kind(
+        "unauthenticated",
+        401,
+        "That needs a member",
+        "The request is not known to come from a member. Send a token from /account/tokens/ in the header "
+        "Authorization, as Bearer and the token, or sign in where a browser calls.",
+    ),
+    Kind(
         "forbidden",
         403,
         "That is not yours to do",
         "The request is understood and refused: it wants rights that the caller does not have.",
+    ),
+    Kind(
+        "insufficient-scope",
+        403,
+        "The token does not go that far",
+        "The member may do this, but the token in the request may not: its scopes were chosen when it was "
+        "made. The header WWW-Authenticate names the scope that is wanted.",
     ),
     Kind(
         "not-found",
@@ -104,6 +120,20 @@ _KINDS = (
         "application/json.",
     ),
     Kind(
+        "conflict",
+        409,
+        "Things stand otherwise",
+        "The request is understood, and what it speaks of is not in a state for it: the detail says what to "
+        "do first. Nothing was changed.",
+    ),
+    Kind(
+        "precondition-failed",
+        412,
+        "It was changed meanwhile",
+        "The ETag in If-Match is not that of what stands now. Nothing was changed: read it again, look at "
+        "what is different, and send the change with the new ETag.",
+    ),
+    Kind(
         "content-too-large",
         413,
         "That is too much at once",
@@ -116,11 +146,25 @@ _KINDS = (
         "Send JSON with the header Content-Type: application/json.",
     ),
     Kind(
+        "key-used",
+        422,
+        "That key was used for something else",
+        "A request with another content or address had the same Idempotency-Key within the last 24 hours. "
+        "Each thing to be done has a key of its own; only the very same request is sent with it again.",
+    ),
+    Kind(
+        "precondition-required",
+        428,
+        "Say which version you change",
+        "What is changed must have been read: send its ETag in the header If-Match, so that no change of "
+        "somebody else is lost.",
+    ),
+    Kind(
         "too-many-requests",
         429,
         "Too many requests",
-        "The computing addresses take so many requests a minute from one place. The header Retry-After says "
-        "in how many seconds to try again.",
+        "Each member, and each place that others call from, may read, write and compute so many times a "
+        "minute. The header Retry-After says in how many seconds to try again.",
     ),
     Kind(
         "server-error",
@@ -136,11 +180,18 @@ _BY_STATUS = {kind.status: kind for kind in reversed(_KINDS)}
 class Problem(exceptions.APIException):
     """A problem to be answered: ``raise Problem("not-found", "No body has the slug 'heron'.")``."""
 
-    def __init__(self, code: str, detail: str, errors: Iterable[Mapping[str, str]] = ()) -> None:
+    def __init__(
+        self,
+        code: str,
+        detail: str,
+        errors: Iterable[Mapping[str, str]] = (),
+        headers: Mapping[str, str] = MappingProxyType({}),
+    ) -> None:
         super().__init__(detail, code)
         self.kind = PROBLEMS[code]
         self.status_code = self.kind.status
         self.errors = list(errors)
+        self.headers = dict(headers)
 
 
 def problem(
@@ -209,7 +260,11 @@ def problem_handler(exc: Exception, context: Mapping[str, Any]) -> HttpResponse 
         return None
     answer = _answer(request, exc, context)
     if wait := getattr(exc, "wait", None):
-        answer["Retry-After"] = str(wait)
+        answer["Retry-After"] = str(max(1, ceil(wait)))
+    if wanted := getattr(exc, "auth_header", None):
+        answer["WWW-Authenticate"] = wanted
+    for name, value in getattr(exc, "headers", {}).items():
+        answer[name] = value
     return answer
 
 
@@ -237,6 +292,15 @@ def _answer(request: HttpRequest, exc: exceptions.APIException, context: Mapping
         after = f"Try again in {exc.wait} seconds." if exc.wait else "Try again in a minute."
         return problem(
             request, 429, f"That is more than this address takes from one place at a time. {after}"
+        )
+    if isinstance(exc, exceptions.NotAuthenticated):
+        return problem(request, 401)
+    if isinstance(exc, exceptions.PermissionDenied) and str(exc.detail).startswith("CSRF Failed"):
+        return problem(
+            request,
+            403,
+            "A browser that writes here sends the site’s CSRF token in the header X-CSRFToken; a program "
+            "sends a token of its member’s in Authorization.",
         )
     return problem(request, exc.status_code, str(exc.detail))
 

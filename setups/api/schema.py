@@ -12,7 +12,7 @@ from drf_spectacular import renderers, views
 from drf_spectacular.generators import SchemaGenerator
 
 from .problems import MEDIA_TYPE, PROBLEMS
-from .views import Reading
+from .views import COMPUTING, Reading
 
 _PROBLEM = {
     "type": "object",
@@ -53,13 +53,32 @@ _PROBLEM = {
 _REF = {"$ref": "#/components/schemas/Problem"}
 _ETAG = {"description": "Changes with the content.", "schema": {"type": "string"}}
 _WAIT = {"description": "Seconds to wait.", "schema": {"type": "integer"}}
+_LOCATION = {"description": "Where it is now.", "schema": {"type": "string", "format": "uri-reference"}}
+_WANTED = {"description": "The token, or the scope of it, that is wanted.", "schema": {"type": "string"}}
 _IF_NONE_MATCH = {
     "in": "header",
     "name": "If-None-Match",
     "schema": {"type": "string"},
     "description": "ETag of the answer at hand: 304 without content if that is still good.",
 }
-_MAY = {"get": ("400", "404", "406"), "post": ("400", "406", "413", "415", "429")}
+_READING = ("400", "404", "406", "429")
+_COMPUTING = ("400", "406", "413", "415", "429")
+_WRITING = ("400", "401", "403", "404", "406", "409", "413", "415", "429")
+_MEMBERS = ("401", "403")
+
+
+def _may(method: str, operation: dict[str, Any]) -> tuple[str, ...]:
+    """The statuses of problems that an operation can answer with, besides those of its headers."""
+    members = _MEMBERS if {} not in operation.get("security", [{}]) else ()
+    if method == "get":
+        return (*_READING, *members)
+    return (*_COMPUTING, *members) if operation["tags"] == [COMPUTING] else _WRITING
+
+
+def _by_header(operation: dict[str, Any]) -> tuple[str, ...]:
+    names = {one["name"] for one in operation.get("parameters", ())}
+    matched = ("412", "428") if "If-Match" in names else ()
+    return (*matched, "422") if "Idempotency-Key" in names else matched
 
 
 def describe_problems(result: dict[str, Any], **_: Any) -> dict[str, Any]:
@@ -73,14 +92,18 @@ def describe_problems(result: dict[str, Any], **_: Any) -> dict[str, Any]:
     for status, title in titles.items():
         answers[f"Problem-{status}"] = {"description": title, "content": {MEDIA_TYPE: {"schema": _REF}}}
     answers["Problem-429"]["headers"] = {"Retry-After": _WAIT}
+    for status in _MEMBERS:
+        answers[f"Problem-{status}"]["headers"] = {"WWW-Authenticate": _WANTED}
     for path in result["paths"].values():
         for method, operation in path.items():
-            for status in (*_MAY[method], "default"):
+            for status in (*_may(method, operation), *_by_header(operation), "default"):
                 operation["responses"][status] = {"$ref": f"#/components/responses/Problem-{status}"}
             if method == "get":
                 operation["responses"]["200"]["headers"] = {"ETag": _ETAG}
                 operation["responses"]["304"] = {"description": "The ETag in If-None-Match is still good."}
                 operation.setdefault("parameters", []).append(_IF_NONE_MATCH)
+            if "201" in operation["responses"]:
+                operation["responses"]["201"]["headers"] = {"Location": _LOCATION, "ETag": _ETAG}
     return result
 
 

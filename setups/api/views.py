@@ -13,6 +13,8 @@ from django.views.decorators.http import conditional_page
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_view
 from rest_framework import serializers, viewsets
+from rest_framework.authentication import SessionAuthentication
+from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -22,16 +24,25 @@ from setups import models
 from . import filters
 from . import serializers as written
 from .problems import PROBLEMS, Problem, shown
+from .throttles import rate_for
 
 FIELDS = "fields"
 LIBRARY, COMPUTING, CONTENTS = "Library", "Computing", "Contents and problems"
 
 
 class Open(APIView):
-    """Anybody may call, and gets the same answer as everybody; parameters that are not known are refused."""
+    """Anybody may call, and gets the same answer as everybody; parameters that are not known are refused.
 
-    authentication_classes: ClassVar[list[Any]] = []
-    permission_classes: ClassVar[list[Any]] = []
+    A session is not looked at, so that no answer hangs on a cookie; a token is, for the caller's rate.
+    """
+
+    permission_classes: ClassVar[list[Any]] = [AllowAny]
+
+    def get_authenticators(self) -> list[Any]:
+        return [one for one in super().get_authenticators() if not isinstance(one, SessionAuthentication)]
+
+    def get_throttles(self) -> list[Any]:
+        return [rate_for(self.request)]
 
     def parameters(self) -> set[str]:
         """Names of the parameters that this address takes."""
@@ -130,24 +141,24 @@ def along(path: str, model: type[Model], *joined: str) -> Prefetch:
     return Prefetch(path, model._default_manager.select_related(*joined))
 
 
-def described(view: type[Library]) -> type[Library]:
-    """The view with its sparse fields in the schema."""
+def described(view: type[Library], tag: str = LIBRARY, plural: str = "") -> type[Library]:
+    """The view with its sparse fields in the schema, under ``tag``; ``plural`` where the model's is wrong."""
     known = ", ".join(view.serializer_class().fields)
     fields = OpenApiParameter(
         FIELDS,
         OpenApiTypes.STR,
         description=f"Names with commas; the answer then has these fields only, of {known}.",
     )
-    plural, name = view.model._meta.verbose_name_plural, view.model._meta.verbose_name
+    plural, name = plural or view.model._meta.verbose_name_plural, view.model._meta.verbose_name
     return extend_schema_view(
         list=extend_schema(
-            tags=[LIBRARY],
+            tags=[tag],
             summary=f"List {plural}",
             parameters=[fields],
             operation_id=f"list_{plural}".replace(" ", "_"),
         ),
         retrieve=extend_schema(
-            tags=[LIBRARY],
+            tags=[tag],
             summary=f"One {name}",
             parameters=[fields],
             operation_id=f"get_{name}".replace(" ", "_"),
@@ -227,6 +238,26 @@ class Configurations(Library):
     fetched: ClassVar = {"parts": (along("slots", models.ConfigurationPart, "part"),)}
 
 
+CONTENTS_OF_V1 = {
+    "bodies": "api-body-list",
+    "parts": "api-part-list",
+    "platforms": "api-platform-list",
+    "makers": "api-maker-list",
+    "configurations": "api-configuration-list",
+    "setups": "api-setup-list",
+    "drafts": "api-draft-list",
+    "measurements": "api-measurement-list",
+    "disputes": "api-dispute-list",
+    "fit": "api-fit",
+    "solve": "api-solve",
+    "compare": "api-compare",
+    "schema": "api-schema",
+    "docs": "api-docs",
+    "problems": "api-problems",
+}
+"""What there is to what it is called among the addresses; who adds addresses adds to it."""
+
+
 class Contents(Reading):
     """What there is: the address of each list, of the computing endpoints and of the documentation."""
 
@@ -239,11 +270,7 @@ class Contents(Reading):
         },
     )
     def get(self, request: Request) -> Response:
-        names = ("bodies", "parts", "platforms", "makers", "configurations")
-        singular = ("body", "part", "platform", "maker", "configuration")
-        lists = {name: reverse(f"api-{one}-list") for name, one in zip(names, singular, strict=True)}
-        other = {name: reverse(f"api-{name}") for name in ("fit", "solve", "schema", "docs", "problems")}
-        return Response(lists | other)
+        return Response({name: reverse(view) for name, view in CONTENTS_OF_V1.items()})
 
 
 class Problems(Reading):

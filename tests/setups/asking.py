@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+from datetime import timedelta
 from typing import Any
 
 from django.test import Client
+from django.utils import timezone
 from django.utils.encoding import escape_uri_path
 
+from club.models import Member, Token
 from setups.api.problems import PROBLEMS
 
 
@@ -51,3 +54,43 @@ def refused(answer: Any, status: int, code: str) -> dict[str, Any]:
 def pointed(answer: Any) -> dict[str, str]:
     """Pointer -> what is said of it, for content with mistakes."""
     return {error["pointer"]: error["detail"] for error in refused(answer, 400, "invalid-content")["errors"]}
+
+
+def secret_of(member: Member, scopes: str = "read write") -> str:
+    """A new token of the member's."""
+    name = f"token {Token.objects.count()}"
+    return Token.make(member, name, scopes, timezone.now() + timedelta(days=1))[1]
+
+
+class Caller:
+    """A program that calls addresses below v1 (or whole ones) with a token of ``member``'s, or with none."""
+
+    def __init__(self, member: Member | None = None, scopes: str = "read write") -> None:
+        self.headers = {}
+        if member is not None:
+            self.headers["Authorization"] = f"Bearer {secret_of(member, scopes)}"
+
+    def __call__(self, method: str, path: str, content: Any = None, **headers: str) -> Any:
+        """The answer; a header's underscores are hyphens: ``If_Match=etag``."""
+        address = path if path.startswith(("/", "http://")) else f"/api/v1/{path}"
+        named = {name.replace("_", "-"): value for name, value in headers.items()}
+        text = "" if content is None else json.dumps(content)
+        return program().generic(method, address, text, "application/json", headers=self.headers | named)
+
+    def get(self, path: str, **headers: str) -> Any:
+        return self("GET", path, **headers)
+
+    def post(self, path: str, content: Any = None, **headers: str) -> Any:
+        return self("POST", path, content, **headers)
+
+    def put(self, path: str, content: Any = None, **headers: str) -> Any:
+        return self("PUT", path, content, **headers)
+
+    def delete(self, path: str, **headers: str) -> Any:
+        return self("DELETE", path, **headers)
+
+    def etag(self, path: str) -> str:
+        """The ETag of what is there now."""
+        answer = self.get(path)
+        assert answer.status_code == 200, answer.content
+        return answer["ETag"]

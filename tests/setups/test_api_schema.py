@@ -21,7 +21,8 @@ from tests.setups.asking import post, program
 
 pytestmark = pytest.mark.django_db
 
-METHODS = ("get", "post")
+COMPUTING = ("fit", "solve", "compare", "kit-plan")
+METHODS = ("get", "post", "put", "delete")
 
 
 @pytest.fixture(autouse=True)
@@ -126,18 +127,44 @@ def test_every_reference_leads_somewhere():
 def test_every_address_of_the_interface_is_described():
     contents = program().get("/api/v1/").json()
     for name in set(contents) - {"schema", "docs"}:
-        assert operation(contents[name], "post" if name in ("fit", "solve") else "get")
+        assert operation(contents[name], "post" if name in COMPUTING else "get")
 
 
 def test_every_operation_says_what_can_go_wrong():
     for path, methods in schema()["paths"].items():
         for method, described in methods.items():
             assert method in METHODS, path
-            assert {"200", "400", "406", "default"} <= set(described["responses"])
+            answers = set(described["responses"])
+            assert {"400", "406", "429", "default"} <= answers
+            assert {"200", "201", "204"} & answers
             assert described["summary"]
             assert described["tags"]
-            wanted = {"304", "404"} if method == "get" else {"413", "415", "429"}
-            assert wanted <= set(described["responses"])
+            wanted = {"200", "304", "404"} if method == "get" else {"413", "415"}
+            if method != "get" and described["tags"] != ["Computing"]:
+                wanted |= {"401", "403", "404", "409"}
+            headers = {one["name"] for one in described.get("parameters", ()) if one["in"] == "header"}
+            wanted |= {"412", "428"} if "If-Match" in headers else set()
+            wanted |= {"422"} if "Idempotency-Key" in headers else set()
+            assert wanted <= answers, (method, path)
+
+
+def test_what_changes_something_there_is_takes_if_match_and_what_makes_something_a_key():
+    for path, methods in schema()["paths"].items():
+        for method, described in methods.items():
+            if method == "get" or described["tags"] == ["Computing"]:
+                continue
+            headers = {one["name"] for one in described["parameters"] if one["in"] == "header"}
+            makes = method == "post" and "201" in described["responses"]
+            assert "If-Match" in headers or makes, (method, path)
+            assert ("Idempotency-Key" in headers) == (method == "post"), (method, path)
+
+
+def test_what_needs_a_member_says_so():
+    for path, methods in schema()["paths"].items():
+        for method, described in methods.items():
+            reads = method == "get" and "/garage/" not in path and "draft" not in path
+            computes = described["tags"] == ["Computing"] and "kit-plan" not in path
+            assert ({} in described["security"]) == (reads or computes), (method, path)
 
 
 def test_every_list_says_what_each_of_its_parameters_means():

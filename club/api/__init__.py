@@ -1,0 +1,1 @@
+"""What the club adds to the REST interface: who calls, and what they have in the garage."""
