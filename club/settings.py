@@ -1,6 +1,7 @@
 """Settings, all of them from the environment (or a file `.env` beside manage.py); a laptop needs none.
 
 DATABASE_URL          the database; SQLite beside manage.py without it
+REPLICA_URLS          streaming replicas of a PostgreSQL database to read from, with commas; none without it
 CLUB_NAME, CURRENCY   what the pages print
 ALLOWED_HOSTS         names that the site answers to, with commas; this machine's own without it. Never *
                       where mail is sent, because its links carry the name that was asked for
@@ -122,6 +123,13 @@ else:
     DATABASES["default"]["CONN_MAX_AGE"] = env.int("CONN_MAX_AGE", default=60)
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
     DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
+for number, url in enumerate(env.list("REPLICA_URLS", default=[]), start=1):
+    DATABASES[f"replica{number}"] = DATABASES["default"] | env.db_url_config(url)
+    # A replica that is down must not hold up a page that the primary can answer.
+    DATABASES[f"replica{number}"]["OPTIONS"] = {"connect_timeout": 1}
+if len(DATABASES) > 1:
+    DATABASE_ROUTERS = ["club.replicas.Router"]
+    MIDDLEWARE.insert(MIDDLEWARE.index("club.middleware.Readable"), "club.replicas.ReadYourOwnWrites")
 
 AUTH_USER_MODEL = "club.Member"
 AUTH_PASSWORD_VALIDATORS = [
