@@ -100,7 +100,10 @@ class LimitForm(ClauseForm):
         label="Near the limit",
         initial=DecisionRule.SIMPLE.value,
         widget=forms.RadioSelect,
-        error_messages={"required": "Choose what happens near the limit."},
+        error_messages={
+            "required": "Choose what happens near the limit.",
+            "invalid_choice": "Choose one of the three.",
+        },
     )
     factor = forms.DecimalField(
         min_value=0,
@@ -173,7 +176,10 @@ class ListForm(ThingsForm):
         initial="yes",
         label="The list",
         widget=forms.RadioSelect,
-        error_messages={"required": "Choose what the list does."},
+        error_messages={
+            "required": "Choose what the list does.",
+            "invalid_choice": "Choose one of the two.",
+        },
     )
     field_order = ("number", "wording", "allows", "thing", "find")
 

@@ -8,7 +8,7 @@ buy come first, then fewest clauses that are too close to call, then the cost.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from math import inf
 from typing import Any
@@ -106,7 +106,7 @@ def mend(
         return Mending(None, [], (), [], [], by_hand, barred, 0, {})
     shelf = shelf_for([subject.platform], subject.body)
     on_the_car = {part.id for part in subject.filled.values() if isinstance(part, calc.Part)}
-    counts = {} if member is None else at_hand(member, chassis)
+    counts: Mapping[int, int] = {} if member is None else at_hand(member, chassis)
     owned = enough_for_a_slot(counts, shelf.parts) | on_the_car
     catalogue = _cut_down(shelf.catalogues[subject.platform.pk], asked)
     solution = solve(
@@ -127,7 +127,7 @@ def _best(
     asked: list[legality.Clause],
     matches: list[Match],
     owned: Collection[Any],
-    counts: Any,
+    counts: Mapping[Any, int],
     by_hand: list[Ruling],
     parts: dict[int, Part],
 ) -> Mending:
@@ -144,9 +144,13 @@ def _best(
     failing = (rulings.passes == 0).sum(axis=1).tolist()
     doubtful = (rulings.verdicts == close).sum(axis=1).tolist()
 
+    have = _pieces(subject, counts)
+    short = [short_of(match, have) for match in matches]
+
     def rank(i: int) -> tuple[float, ...]:
         cost = matches[i].cost
-        return failing[i], matches[i].parts_to_change, doubtful[i], inf if cost is None else cost, i
+        buys = matches[i].parts_to_change + len(short[i])
+        return failing[i], buys, doubtful[i], len(short[i]), inf if cost is None else cost, i
 
     best = min(range(len(matches)), key=rank)
     found = rulings.of(best)
@@ -160,14 +164,19 @@ def _best(
         for one in changes(subject.filled, match.report.configuration)
         if one.slot is not Slot.BODY_MOUNT or one.slot in to_buy
     ]
-    have: Counter[Any] = Counter()
+    left = [ruling for ruling in found if ruling.verdict is ClassVerdict.TOO_CLOSE]
+    return Mending(match, steps, short[best], left, [], by_hand, False, len(matches), parts)
+
+
+def _pieces(subject: Subject, counts: Mapping[Any, int]) -> Counter[Any]:
+    """How many pieces of each part are at hand: those in the garage, and those on the car unless the garage
+    counts them already, as it does if it has enough of every one."""
+    on_the_car: Counter[Any] = Counter()
     for slot, part in subject.filled.items():
         if isinstance(part, calc.Part):
-            have[part.id] += slot.pieces
-    left = [ruling for ruling in found if ruling.verdict is ClassVerdict.TOO_CLOSE]
-    return Mending(
-        match, steps, short_of(match, have | Counter(counts)), left, [], by_hand, False, len(matches), parts
-    )
+            on_the_car[part.id] += slot.pieces
+    garage = Counter(counts)
+    return garage if on_the_car <= garage else garage + on_the_car
 
 
 def _hangs_on_parts(clause: legality.Clause, subject: Subject) -> bool:
