@@ -3,7 +3,7 @@
 from allauth.account import views as theirs
 from django.urls import path, re_path
 
-from club.accounts import views
+from club.accounts import tokens, views
 
 urlpatterns = [
     path("", views.account, name="account"),
@@ -15,6 +15,9 @@ urlpatterns = [
     path("sign-up/", views.SignUp.as_view(), name="account_signup"),
     path("closed/", theirs.account_inactive, name="account_inactive"),
     path("confirm/", theirs.reauthenticate, name="account_reauthenticate"),
+    # Programs
+    path("tokens/", tokens.tokens, name="tokens"),
+    path("tokens/<int:pk>/revoke/", tokens.revoke, name="revoke-token"),
     # Password
     path("password/", theirs.password_change, name="account_change_password"),
     path("password/first/", theirs.password_set, name="account_set_password"),
