@@ -84,6 +84,14 @@ WHEELBASE_STEP = Decimal(1)
 FRONT_WIDTH_STEP = Decimal("0.1")
 
 
+_OFFSET = re.compile(r"-?\d{1,2}(\.\d{1,2})?")
+
+
+def offset_of(text: str) -> Decimal | None:
+    """A wheel's offset in mm, such as ``-1.5``; ``None`` for anything else."""
+    return Decimal(text) if text.isascii() and _OFFSET.fullmatch(text) else None
+
+
 def any_span(values: Iterable[str], field: str, step: Decimal) -> Q:
     """That ``field`` lies in one of the spans that ``values`` name."""
     found = Q(pk__in=[])

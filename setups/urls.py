@@ -15,6 +15,7 @@ from setups.views import (
     photos,
     post,
     setup,
+    setups,
     tools,
 )
 
@@ -29,6 +30,7 @@ urlpatterns = [
     path("parts/<slug:slug>/measure/<slug:quantity>/", measure.measure_part, name="measure-part"),
     path("measurements/<int:number>/withdraw/", measure.withdraw, name="withdraw-measurement"),
     # Setups
+    path("setups/", setups.setups, name="setups"),
     path("setups/new/", post.new, name="new-setup"),
     path("setups/mine/", post.mine, name="my-setups"),
     path("setups/<int:number>/edit/", post.edit, name="edit-setup"),

@@ -11,7 +11,7 @@ from drf_spectacular.utils import extend_schema_field
 
 from fitcalc.dimensions import CAR_DIMENSIONS, PART_DIMENSIONS
 from fitcalc.findings import Verdict
-from setups.filters import LONGEST_TEXT, MOST_WORDS
+from setups.filters import LONGEST_TEXT, search_text
 from setups.models import Body, Dispute, Draft, Measurement, Part, Platform, Revision, Setup, Surface
 
 from .filters import Bounded, choice, number, slug, whole
@@ -84,9 +84,7 @@ class _Setups(filters.FilterSet):
         return found.filter(state=value)
 
     def by_words(self, found: QuerySet[Setup], name: str, text: str) -> QuerySet[Setup]:
-        for word in text.split()[:MOST_WORDS]:
-            found = found.filter(words__icontains=word)
-        return found
+        return found.matching(search_text(text)[0])
 
 
 SetupFilter = type(

@@ -11,12 +11,13 @@ from typing import Any
 from uuid import uuid4
 
 from django.conf import settings
-from django.db import models
-from django.db.models import Q
+from django.db import connections, models
+from django.db.models import F, Q
 from django.urls import reverse
 from django.utils import timezone
 
 from fitcalc.findings import Verdict
+from setups.words import words_in
 
 from .body import Body
 from .configuration import SLOT_CHOICES
@@ -32,6 +33,41 @@ class Surface(models.TextChoices):
     ASPHALT = "asphalt", "asphalt"
     WOOD = "wood", "wooden floor"
     OTHER = "other", "another surface"
+
+
+LISTED = ("verified", "posted", "disputed")
+"""The states in which a setup is listed for everybody."""
+
+
+class MatchesWords(models.Func):
+    """Whether the folded words of a column match a PostgreSQL tsquery, given as text.
+
+    The words are taken as they stand, not parsed again, so that both databases see the same ones; an index
+    is kept of the same expression.
+    """
+
+    output_field = models.BooleanField()
+    template = "array_to_tsvector(string_to_array(%(expressions)s::tsquery"
+    arg_joiner = ", ' ')) @@ "
+
+
+class SetupQuerySet(models.QuerySet["Setup"]):
+    def listed(self) -> SetupQuerySet:
+        """What everybody finds: neither drafts nor what was withdrawn."""
+        return self.filter(state__in=LISTED)
+
+    def matching(self, text: str) -> SetupQuerySet:
+        """Setups in which every word of ``text`` begins a word; accents and case do not matter."""
+        words = words_in(text)
+        if text and not words:
+            return self.none()
+        if connections[self.db].vendor == "postgresql":
+            asked = " & ".join(f"'{word}':*" for word in words)
+            return self.filter(MatchesWords("words", models.Value(asked))) if words else self
+        found = self
+        for word in words:
+            found = found.filter(Q(words__startswith=word) | Q(words__contains=f" {word}"))
+        return found
 
 
 class Setup(models.Model):
@@ -79,10 +115,48 @@ class Setup(models.Model):
     verdict = models.CharField(max_length=7, choices=VERDICT_CHOICES, blank=True)
     confirmations = models.PositiveSmallIntegerField(default=0)
     words = models.TextField(blank=True, editable=False)
-    """What a search by words looks in."""
+    """What a search by words looks in, as ``setups.words.folded``."""
+
+    objects = SetupQuerySet.as_manager()
 
     class Meta:
         ordering = ["-posted_at", "-pk"]
+        indexes = [
+            # Best borne out first: "verified", "posted" and "disputed" fall in the order of the alphabet.
+            models.Index(
+                F("state").desc(),
+                F("confirmations").desc(),
+                F("posted_at").desc(),
+                F("id").desc(),
+                condition=Q(state__in=LISTED),
+                name="setup_by_evidence",
+            ),
+            models.Index(
+                F("posted_at").desc(),
+                F("id").desc(),
+                condition=Q(state__in=LISTED),
+                name="setup_by_age",
+            ),
+            models.Index("circuit", "best_lap", "id", condition=Q(state__in=LISTED), name="setup_by_lap"),
+            # Holds all that the facets of the search count, so that they need not read the rows.
+            models.Index(
+                fields=[
+                    "body",
+                    "platform",
+                    "state",
+                    "surface",
+                    "race_class",
+                    "author",
+                    "circuit",
+                    "front_width",
+                    "front_offset",
+                    "rear_offset",
+                    "wheelbase",
+                ],
+                condition=Q(state__in=LISTED),
+                name="setup_facets",
+            ),
+        ]
         constraints = [
             models.CheckConstraint(
                 condition=Q(state="draft", current__isnull=True, posted_at__isnull=True)

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable
+from typing import Any
 
 from django.contrib.postgres.search import TrigramWordSimilarity
 from django.db import connection, transaction
 from rapidfuzz import fuzz, process
 
-from setups.models import Body, Maker
+from setups.models import Body, Maker, Setup
 
 MOST_NAMES = 20_000
 CLOSE = 70.0
@@ -31,26 +32,32 @@ def has_trigrams() -> bool:
         return cursor.fetchone() is not None
 
 
-def near_names(text: str, limit: int = 5) -> list[str]:
-    """Names of bodies and their makers that are near ``text``, nearest first; few queries."""
+def near_names(text: str, models: Iterable[Any] = (Body, Maker), limit: int = 5) -> list[str]:
+    """Names of ``models`` that are near ``text``, nearest first; few queries."""
     if len(text) < 2:
         return []
     if has_trigrams():
-        return _by_trigrams(text, limit)
+        return _by_trigrams(text, models, limit)
     names = [
-        *Body.objects.order_by("-pk").values_list("name", flat=True)[:MOST_NAMES],
-        *Maker.objects.values_list("name", flat=True)[:MOST_NAMES],
+        name
+        for model in models
+        for name in _public(model).order_by("-pk").values_list("name", flat=True)[:MOST_NAMES]
     ]
     return nearest(text, names, limit)
 
 
-def _by_trigrams(text: str, limit: int) -> list[str]:
+def _public(model: Any) -> Any:
+    """The rows whose names everybody may see."""
+    return Setup.objects.listed() if model is Setup else model.objects.all()
+
+
+def _by_trigrams(text: str, models: Iterable[Any], limit: int) -> list[str]:
     scored = []
     with transaction.atomic(), connection.cursor() as cursor:
         # What the index on the names goes by; for this transaction only.
         cursor.execute("SET LOCAL pg_trgm.word_similarity_threshold = %s", [CLOSE_TRIGRAM])
-        for model in (Body, Maker):
-            near = model.objects.filter(name__trigram_word_similar=text)
+        for model in models:
+            near = _public(model).filter(name__trigram_word_similar=text)
             near = near.annotate(near=TrigramWordSimilarity(text, "name")).order_by("-near", "name")
             scored += near.values_list("near", "name")[: 4 * limit]
     scored.sort(key=lambda row: (-row[0], row[1]))

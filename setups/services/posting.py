@@ -21,6 +21,7 @@ from setups.models.setup import typed_of
 from setups.services import verifying
 from setups.services.cars import Content, kept_findings, kept_geometry, offset_of, reports_of
 from setups.services.writing import update_each
+from setups.words import folded
 
 
 class PostingError(ValueError):
@@ -309,4 +310,4 @@ def words_of(content: Content, author: str) -> str:
         *(value for value in content.tuning.values() if isinstance(value, str)),
         content.notes,
     ]
-    return "\n".join(one for one in said if one)
+    return folded(" ".join(said))

@@ -6,8 +6,7 @@ one gets by choosing it. Every count is an aggregate in the database; no body is
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
 from math import floor
@@ -18,51 +17,11 @@ from django.http import QueryDict
 
 from fitcalc.dimensions import BODY_DIMENSIONS, PartKind
 from fitcalc.parts import Layout
-from setups.filters import FRONT_WIDTH_STEP, UNKNOWN, WHEELBASE_STEP, BodyFilter, Span, search_text
+from setups.filters import FRONT_WIDTH_STEP, UNKNOWN, WHEELBASE_STEP, BodyFilter, Span
 from setups.models import Body, BodyDimension, Fitment, Maker, Platform
+from setups.services.facets import MOST_NAMED, Asked, Counted, Facet, known_scales, span_counts
 
-FACETS = ("platform", "scale", "wheelbase", "layout", "front", "maker")
-MOST_VALUES = 20
-"""So many values of one facet are taken from an address."""
-MOST_BANDS = 10
-"""A facet of lengths lists at most so many values or bands."""
-MOST_MAKERS = 40
 MOST_KEYS = 1000
-AT_ONCE = 8
-
-
-@dataclass(frozen=True, slots=True)
-class Option:
-    """One value of a facet: how many bodies it has, and the address with it added or taken out."""
-
-    value: str
-    label: str
-    count: int
-    chosen: bool
-    address: str
-
-
-@dataclass(frozen=True, slots=True)
-class Facet:
-    """One facet; ``meaning`` says what its values stand for."""
-
-    key: str
-    label: str
-    meaning: str
-    options: list[Option]
-
-    @property
-    def first(self) -> list[Option]:
-        """What a reader sees at once: the first eight, and whatever is chosen."""
-        return [option for at, option in enumerate(self.options) if at < AT_ONCE or option.chosen]
-
-    @property
-    def rest(self) -> list[Option]:
-        return [option for option in self.options[AT_ONCE:] if not option.chosen]
-
-    @property
-    def chosen(self) -> list[Option]:
-        return [option for option in self.options if option.chosen]
 
 
 def with_layouts() -> QuerySet[Platform]:
@@ -74,40 +33,50 @@ def with_layouts() -> QuerySet[Platform]:
     )
 
 
-@dataclass
-class Search:
-    """What an address asks for. ``refused`` says what in it means nothing; that is left out."""
+LABELS = {
+    "platform": "Platform",
+    "scale": "Scale",
+    "wheelbase": "Wheelbase",
+    "layout": "Motor",
+    "front": "Front width",
+    "maker": "Maker",
+}
+MEANINGS = {
+    "platform": "Bodies of the platform's scale whose floor takes a motor where the platform can put it. "
+    "Whether a set of parts fits is computed on the body's page.",
+    "scale": "How many times smaller than the full-size car.",
+    "wheelbase": BODY_DIMENSIONS["wheelbase"].meaning + " Rounded to whole millimetres.",
+    "layout": "Where the body's floor leaves room for the motor.",
+    "front": "The front end that the maker states: its width across on zero-offset wheels.",
+    "maker": "Who makes the body.",
+}
+LAYOUTS = {
+    Layout.REAR_MOTOR.value: "rear motor",
+    Layout.MID_MOTOR.value: "mid motor",
+    UNKNOWN: "nobody has tried",
+}
+STEPS = {"wheelbase": WHEELBASE_STEP, "front": FRONT_WIDTH_STEP}
 
-    data: QueryDict
-    refused: list[str] = field(default_factory=list)
+
+@dataclass
+class Search(Asked):
+    """What an address asks for of the bodies."""
+
+    LABELS = LABELS
+    MEANINGS = MEANINGS
+    ORDERS = ("name", "newest")
 
     def __post_init__(self) -> None:
         self.platforms = list(with_layouts())
-        self.text, cut = search_text(self.data.get("q", ""))
-        if cut:
-            self.refused.append(f"That text is too long to search for: this is what “{self.text}” finds.")
-        self.newest = self.data.get("sort") == "newest"
-        self.chosen = {key: self._recognised(key) for key in FACETS}
+        super().__post_init__()
         self._groups: dict[str, list[tuple[int, bool | None, bool | None, int]]] = {}
-
-    # What the address names
-
-    def _recognised(self, key: str) -> list[str]:
-        given = list(dict.fromkeys(self.data.getlist(key)))
-        known = [value for value in given[:MOST_VALUES] if value]
-        if known:
-            known = self._known(key, known)
-        for value in given:
-            if value and value not in known and len(self.refused) < 3:
-                self.refused.append(f"There is no {LABELS[key].lower()} “{_short(value)}”: it was left out.")
-        return known
 
     def _known(self, key: str, values: list[str]) -> list[str]:
         if key == "platform":
             slugs = {platform.slug for platform in self.platforms}
             return [value for value in values if value in slugs]
         if key == "scale":
-            return [v for v in values if v.isascii() and v.isdigit() and len(v) < 3 and 4 <= int(v) <= 64]
+            return known_scales(values)
         if key == "layout":
             return [value for value in values if value in LAYOUTS]
         if key == "maker":
@@ -124,51 +93,6 @@ class Search:
         matched = Body.objects.matching(self.text).order_by().values_list("pk", flat=True)
         keys = list(matched[: MOST_KEYS + 1])
         return keys if len(keys) <= MOST_KEYS else None
-
-    @property
-    def narrowed(self) -> bool:
-        """True if any facet is chosen."""
-        return any(self.chosen.values())
-
-    # Addresses
-
-    def address(self, **changed: list[str] | str | None) -> str:
-        """The query string of this search with some of its parameters changed; the page is left out."""
-        query = QueryDict(mutable=True)
-        if self.text:
-            query["q"] = self.text
-        for key, values in self.chosen.items():
-            query.setlist(key, values)
-        if self.newest:
-            query["sort"] = "newest"
-        for key, value in changed.items():
-            if value is None:
-                query.pop(key, None)
-            elif isinstance(value, list):
-                query.setlist(key, value)
-            else:
-                query[key] = value
-        return f"?{query.urlencode()}"
-
-    @property
-    def without_facets(self) -> str:
-        return self.address(**dict.fromkeys(FACETS))
-
-    @property
-    def by_name(self) -> str:
-        return self.address(sort=None)
-
-    @property
-    def by_age(self) -> str:
-        return self.address(sort="newest")
-
-    def hidden(self) -> Iterator[tuple[str, str]]:
-        """What the form carries along beside the words."""
-        for key, values in self.chosen.items():
-            for value in values:
-                yield key, value
-        if self.newest:
-            yield "sort", "newest"
 
     # Bodies
 
@@ -187,7 +111,7 @@ class Search:
 
     def ordered(self) -> QuerySet[Body]:
         """The bodies asked for as the page lists them; the newest have the highest keys."""
-        order = ("-pk",) if self.newest else ("name", "pk")
+        order = ("-pk",) if self.sort == "newest" else ("name", "pk")
         return self.bodies().with_dimensions().order_by(*order)
 
     def grouped(self, without: str = "") -> list[tuple[int, bool | None, bool | None, int]]:
@@ -218,26 +142,16 @@ class Search:
     def facets(self) -> list[Facet]:
         """All facets that have anything to choose."""
         found = [
-            self._facet("platform", self._platform_counts()),
-            self._facet("scale", self._scale_counts()),
-            self._facet("wheelbase", self._length_counts("wheelbase")),
-            self._facet("layout", self._layout_counts()),
-            self._facet("front", self._length_counts("front")),
-            self._facet("maker", self._maker_counts()),
+            self.facet("platform", self._platform_counts()),
+            self.facet("scale", self._scale_counts()),
+            self.facet("wheelbase", self._length_counts("wheelbase")),
+            self.facet("layout", self._layout_counts()),
+            self.facet("front", self._length_counts("front")),
+            self.facet("maker", self._maker_counts()),
         ]
         return [facet for facet in found if facet.options]
 
-    def _facet(self, key: str, counts: list[tuple[str, str, int]]) -> Facet:
-        chosen = self.chosen[key]
-        options = []
-        for value, label, count in counts:
-            if not count and value not in chosen:
-                continue
-            toggled = [one for one in chosen if one != value] if value in chosen else [*chosen, value]
-            options.append(Option(value, label, count, value in chosen, self.address(**{key: toggled})))
-        return Facet(key, LABELS[key], MEANINGS[key], options)
-
-    def _platform_counts(self) -> list[tuple[str, str, int]]:
+    def _platform_counts(self) -> Counted:
         groups = self.grouped("platform")
         return [
             (
@@ -253,13 +167,13 @@ class Search:
             for platform in self.platforms
         ]
 
-    def _scale_counts(self) -> list[tuple[str, str, int]]:
+    def _scale_counts(self) -> Counted:
         counts = {int(value): 0 for value in self.chosen["scale"]}
         for scale, _, _, count in self.grouped("scale"):
             counts[scale] = counts.get(scale, 0) + count
         return [(str(scale), f"1:{scale}", counts[scale]) for scale in sorted(counts)]
 
-    def _layout_counts(self) -> list[tuple[str, str, int]]:
+    def _layout_counts(self) -> Counted:
         counts = dict.fromkeys(LAYOUTS, 0)
         for _, rear, mid, count in self.grouped("layout"):
             counts[Layout.REAR_MOTOR.value] += count if rear else 0
@@ -267,29 +181,20 @@ class Search:
             counts[UNKNOWN] += count if rear is None and mid is None else 0
         return [(value, label, counts[value]) for value, label in LAYOUTS.items()]
 
-    def _length_counts(self, key: str) -> list[tuple[str, str, int]]:
+    def _length_counts(self, key: str) -> Counted:
         step = STEPS[key]
         counts: dict[int, int] = {}
         for value, count in self._wheelbases() if key == "wheelbase" else self._front_widths():
             steps = floor(Decimal(value) / step + Decimal("0.5"))
             counts[steps] = counts.get(steps, 0) + count
         unknown = sum(count for *_, count in self.grouped(key)) - sum(counts.values())
-        spans = _banded(sorted(counts), step)
-        natural = {str(span) for span in spans}
-        for value in self.chosen[key]:
-            span = Span.read(value, step)
-            if span is not None and value not in natural:
-                spans.append(span)
-        spans.sort(key=lambda span: (span.low, span.high))
-        named = [
-            (str(span), _span_label(span), sum(n for at, n in counts.items() if at in span)) for span in spans
-        ]
+        named = span_counts(counts, self.chosen[key], step)
         return [*named, (UNKNOWN, "not known", unknown)]
 
     def _wheelbases(self) -> QuerySet[BodyDimension, tuple[Decimal, int]]:
         """How many bodies there are of each wheelbase in whole mm."""
         rows = BodyDimension.objects.filter(quantity="wheelbase").order_by()
-        if self.text or any(self.chosen[facet] for facet in FACETS if facet != "wheelbase"):
+        if self.text or any(self.chosen[facet] for facet in LABELS if facet != "wheelbase"):
             rows = rows.filter(body__in=self.bodies("wheelbase").order_by().values("pk"))
         return rows.annotate(length=Round("value")).values_list("length").annotate(bodies=Count("pk"))
 
@@ -301,7 +206,7 @@ class Search:
         rows = self.bodies("front").order_by().filter(designated_front_width__isnull=False)
         return rows.values_list("designated_front_width").annotate(bodies=Count("pk"))
 
-    def _maker_counts(self) -> list[tuple[str, str, int]]:
+    def _maker_counts(self) -> Counted:
         rows = (
             self.bodies("maker")
             .order_by()
@@ -309,55 +214,10 @@ class Search:
             .annotate(bodies=Count("pk"))
             .order_by("-bodies", "maker__name")
         )
-        found = list(rows[:MOST_MAKERS])
+        found = list(rows[:MOST_NAMED])
         missing = set(self.chosen["maker"]) - {slug for slug, _, _ in found}
         if missing:
             counted = {slug: count for slug, _, count in rows.filter(maker__slug__in=missing)}
             names = Maker.objects.filter(slug__in=missing).values_list("slug", "name")
             found += [(slug, name, counted.get(slug, 0)) for slug, name in names]
         return found
-
-
-LABELS = {
-    "platform": "Platform",
-    "scale": "Scale",
-    "wheelbase": "Wheelbase",
-    "layout": "Motor",
-    "front": "Front width",
-    "maker": "Maker",
-}
-MEANINGS = {
-    "platform": "Bodies of the platform's scale whose floor takes a motor where the platform can put it. "
-    "Whether a set of parts fits is computed on the body's page.",
-    "scale": "How many times smaller than the full-size car.",
-    "wheelbase": BODY_DIMENSIONS["wheelbase"].meaning + " Rounded to whole millimetres.",
-    "layout": "Where the body's floor leaves room for the motor.",
-    "front": "The front end that the maker states: its width across on zero-offset wheels.",
-    "maker": "Who makes the body.",
-}
-LAYOUTS = {
-    Layout.REAR_MOTOR.value: "rear motor",
-    Layout.MID_MOTOR.value: "mid motor",
-    UNKNOWN: "nobody has tried",
-}
-STEPS = {"wheelbase": WHEELBASE_STEP, "front": FRONT_WIDTH_STEP}
-
-
-def _banded(found: list[int], step: Decimal) -> list[Span]:
-    """A span for each value; if they are many, for each band of 2, 5, 10, 20, 50 or 100 mm that has any."""
-    if len(found) <= MOST_BANDS:
-        return [Span(at, at, step) for at in found]
-    for mm in (2, 5, 10, 20, 50, 100):
-        wide = round(mm / step)
-        bands = sorted({at // wide for at in found})
-        if len(bands) <= MOST_BANDS:
-            break
-    return [Span(band * wide, band * wide + wide - 1, step) for band in bands]
-
-
-def _span_label(span: Span) -> str:
-    return str(span).replace("-", " to ") + "\u202fmm"
-
-
-def _short(value: str) -> str:
-    return value if len(value) <= 40 else f"{value[:40]}…"

@@ -192,9 +192,7 @@ def why_not_settle(dispute: Dispute, member: Any) -> str:
     return ""
 
 
-def settle(
-    dispute: Dispute, member: Any, outcome: str, reason: str, at: datetime | None = None
-) -> Turn:
+def settle(dispute: Dispute, member: Any, outcome: str, reason: str, at: datetime | None = None) -> Turn:
     """Settle an open dispute with a reason. Raises PermissionError for who may not, else VerifyingError.
 
     SET_ASIDE: every reading by that member of that quantity of the build counts no more. UPHELD: the setup
@@ -341,9 +339,7 @@ def log(setup: Setup, action: str, reason: str, member: Any = None, at: datetime
     _line(setup, action, reason, member, at).save()
 
 
-def _line(
-    setup: Setup, action: str, reason: str, member: Any = None, at: datetime | None = None
-) -> Decision:
+def _line(setup: Setup, action: str, reason: str, member: Any = None, at: datetime | None = None) -> Decision:
     return Decision(
         setup=setup,
         revision_id=setup.current_id,
@@ -421,9 +417,7 @@ class _Ruling:
                 if not verification.passes
                 else "its measurements are too few"
             )
-            self.note(
-                _line(setup, Decision.Action.UNVERIFIED, f"It counts as verified no longer: {why}.")
-            )
+            self.note(_line(setup, Decision.Action.UNVERIFIED, f"It counts as verified no longer: {why}."))
         return Setup.State.POSTED
 
     def _open(self, standing: Standing) -> None:

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
-from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
 from setups.models import Body
 from setups.services.cards import Card
 from setups.services.near import near_names
 from setups.services.search import Search
-from setups.views.paging import page_of
+from setups.views.paging import page_of, searched
 
 A_PAGE = 24
 
@@ -30,9 +28,4 @@ def find(request: HttpRequest) -> HttpResponse:
         "without_facets": search.total_of_words() if search.narrowed and not search.total else 0,
         "empty_library": not search.total and not Body.objects.exists(),
     }
-    part = request.htmx and not request.htmx.history_restore_request
-    response = render(request, "setups/_results.html" if part else "setups/find.html", context)
-    patch_vary_headers(response, ["HX-Request"])
-    if part:
-        response["Cache-Control"] = "no-store"  # going back must not show a part as a page
-    return response
+    return searched(request, "setups/find", context)

@@ -5,6 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from django.core.paginator import Page, Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.cache import patch_vary_headers
 
 
 def page_of(things: Any, asked: str | None, size: int, count: int | None = None) -> tuple[Page, str]:
@@ -32,3 +35,13 @@ def whole_number(text: str, low: int, high: int, otherwise: int) -> int:
     if not (text.isascii() and text.isdigit() and len(text) < 9):
         return otherwise
     return min(high, max(low, int(text)))
+
+
+def searched(request: HttpRequest, name: str, context: dict[str, Any]) -> HttpResponse:
+    """The page ``name``.html of a search; to htmx, while somebody types, only ``name``_found.html."""
+    part = request.htmx and not request.htmx.history_restore_request  # type: ignore[attr-defined]
+    response = render(request, f"{name}_found.html" if part else f"{name}.html", context)
+    patch_vary_headers(response, ["HX-Request"])
+    if part:
+        response["Cache-Control"] = "no-store"  # going back must not show a part as a page
+    return response
