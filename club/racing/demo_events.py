@@ -198,7 +198,8 @@ def _enter(
                     **car,
                 )
             )
-    enter_many(event, rows, director, "Entered from a list")
+    evening = min(_at(event, 19, 30) - timedelta(days=3), timezone.now())
+    enter_many(rows, director, "Entered from a list", evening)
     return rows
 
 

@@ -7,6 +7,7 @@ text says what to do, where the rules of an entry list would be broken.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 from django.db import IntegrityError, transaction
@@ -131,11 +132,12 @@ def withdraw(entry: Entry, by: Any, why: str, out: bool = True) -> None:
     entry.refresh_from_db()
 
 
-def enter_many(event: Event, rows: list[Entry], by: Any, why: str) -> None:
+def enter_many(rows: list[Entry], by: Any, why: str, at: datetime | None = None) -> None:
     """Many new entries in the caller's transaction; raises IntegrityError where a number is taken."""
     Entry.objects.bulk_create(rows, batch_size=500)
     EntryChange.objects.bulk_create(
-        [EntryChange(entry=row, by=by, why=why, changes=_said(row)) for row in rows], batch_size=500
+        [EntryChange(entry=row, by=by, why=why, changes=_said(row), at=at or timezone.now()) for row in rows],
+        batch_size=500,
     )
 
 

@@ -150,7 +150,7 @@ def load(event: Event, text: str, by: Any) -> tuple[Plan, int]:
             plan = plan_of(event, text)
             if not plan.loadable:
                 return plan, 0
-            enter_many(event, [row.entry for row in plan.new], by, "Entered from a list")
+            enter_many([row.entry for row in plan.new], by, "Entered from a list")
     except IntegrityError:
         return plan_of(event, text), 0
     return plan, len(plan.new)

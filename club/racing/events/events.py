@@ -89,9 +89,9 @@ def save(
             if key not in kept:
                 entered = Entry.objects.filter(event=event, race_class=key).count()
                 if entered:
+                    cars = "1 entry" if entered == 1 else f"{entered} entries"
                     raise EntryError(
-                        f"{row.race_class} has {entered} entries here, so it stays: move or withdraw them "
-                        "into another class first.",
+                        f"{row.race_class} has {cars} here, so it stays: change their class first.",
                         "classes",
                     )
                 row.delete()

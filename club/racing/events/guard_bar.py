@@ -12,6 +12,7 @@ from itertools import pairwise
 from typing import Any
 
 from fitcalc.consensus import COVERAGE
+from fitcalc.dimensions import Unit
 from fitcalc.legality import CLASS_QUANTITIES, Car, ClassVerdict, Limit, Ruling, judge_all
 from fitcalc.legality_rules import acceptance_limits, guard_band
 from fitcalc.quantities import Quantity
@@ -104,7 +105,7 @@ def guard_bar(
     low, high = limit.low, limit.high
     doubt = u if value is None else float(value.u)
     band = float(guard_band(doubt, limit.factor))
-    ends = [end for end in (low, high) if end is not None]
+    ends = list(dict.fromkeys(end for end in (low, high) if end is not None))
     size = abs(high - low) if low is not None and high is not None else max(abs(ends[0]), 1.0)
     room = max(_ROOM * max(band, COVERAGE * doubt), size / (4.0 if len(ends) == 2 else 40.0), 1e-6)
     least, most = min(ends) - room, max(ends) + room
@@ -129,7 +130,7 @@ def guard_bar(
     if len(edges) == 2:
         edges = _apart(edges)
     shown = None if value is None else float(value.value)
-    found = "" if value is None else plus_minus(value)
+    found = "" if value is None else _found(value)
     return GuardBar(
         look=LOOKS[verdict or ClassVerdict.NOT_CHECKED],
         edges=edges,
@@ -179,6 +180,13 @@ def zones(limit: Limit, u: float) -> list[dict[str, Any]]:
 def _pair(rulings: Any, row: int) -> list[Any]:
     verdict = list(ClassVerdict)[int(rulings.verdicts[row, 0])]
     return [verdict.value, bool(rulings.passes[row, 0] == 1)]
+
+
+def _found(value: Quantity) -> str:
+    """The value with its doubt; what is counted as a plain number."""
+    if value.unit is Unit.NONE:
+        return fixed(float(value.value), decimals_needed(float(value.value), 0, 3))
+    return plus_minus(value)
 
 
 def _box(left: float, right: float, half: float) -> str:

@@ -77,7 +77,7 @@ def event(request: HttpRequest, slug: str) -> HttpResponse:
         "chosen": chosen,
         "shown": shown,
         "entered": found.entries.filter(withdrawn=False).count(),
-        "here": found.entries.filter(withdrawn=False, checked_in_at__isnull=False).count(),
+        "arrived": found.entries.filter(withdrawn=False, checked_in_at__isnull=False).count(),
         "directs": services.may_inspect(request.user),
     }
     return render(request, "racing/events/event.html", context)
