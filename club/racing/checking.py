@@ -55,6 +55,11 @@ class Check:
         """The rows, gravest first, else in the order of the rulebook."""
         return sorted(self.rows, key=lambda row: -row.ruling.verdict.gravity)
 
+    @property
+    def failing(self) -> int:
+        """How many clauses the car fails by their decision rules."""
+        return sum(row.ruling.passes is False for row in self.rows)
+
     def number(self, verdict: ClassVerdict) -> int:
         """How many clauses have ``verdict``."""
         return sum(row.ruling.verdict is verdict for row in self.rows)

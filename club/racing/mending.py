@@ -2,13 +2,13 @@
 
 The catalogue is cut down to the parts that the clauses let on the car (lists, and limits that a single part
 decides), every geometry that fits the body is solved for, and all of them are judged at once. Fewest parts to
-buy come first, then fewest clauses that are too close to call, then the cost.
+buy come first, then fewest clauses that are too close to call, fewest changes, and the cost.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from math import inf
 from typing import Any
@@ -102,7 +102,8 @@ def mend(
         for clause in asked
         if not isinstance(clause, Limit) and getattr(clause, "kind", "") == BODY
     )
-    if barred or subject.body is None:
+    amiss = any(judge(clause, subject.car).passes is False for clause in asked)
+    if barred or not amiss or subject.body is None:
         return Mending(None, [], (), [], [], by_hand, barred, 0, {})
     shelf = shelf_for([subject.platform], subject.body)
     on_the_car = {part.id for part in subject.filled.values() if isinstance(part, calc.Part)}
@@ -119,14 +120,13 @@ def mend(
     )
     if not solution.matches:
         return Mending(None, [], (), [], [], by_hand, False, 0, shelf.parts)
-    return _best(subject, asked, list(solution.matches), owned, counts, by_hand, shelf.parts)
+    return _best(subject, asked, list(solution.matches), counts, by_hand, shelf.parts)
 
 
 def _best(
     subject: Subject,
     asked: list[legality.Clause],
     matches: list[Match],
-    owned: Collection[Any],
     counts: Mapping[Any, int],
     by_hand: list[Ruling],
     parts: dict[int, Part],
@@ -143,14 +143,15 @@ def _best(
     close = ClassVerdict.TOO_CLOSE.gravity
     failing = (rulings.passes == 0).sum(axis=1).tolist()
     doubtful = (rulings.verdicts == close).sum(axis=1).tolist()
-
     have = _pieces(subject, counts)
     short = [short_of(match, have) for match in matches]
+    steps = [_steps(subject, match) for match in matches]
 
     def rank(i: int) -> tuple[float, ...]:
         cost = matches[i].cost
         buys = matches[i].parts_to_change + len(short[i])
-        return failing[i], buys, doubtful[i], len(short[i]), inf if cost is None else cost, i
+        price = inf if cost is None else cost
+        return failing[i], buys, doubtful[i], len(steps[i]), len(short[i]), price, i
 
     best = min(range(len(matches)), key=rank)
     found = rulings.of(best)
@@ -158,14 +159,18 @@ def _best(
         wrong = [ruling for ruling in found if ruling.passes is False]
         return Mending(None, [], (), [], wrong, by_hand, False, len(matches), parts)
     match = matches[best]
+    left = [ruling for ruling in found if ruling.verdict is ClassVerdict.TOO_CLOSE]
+    return Mending(match, steps[best], short[best], left, [], by_hand, False, len(matches), parts)
+
+
+def _steps(subject: Subject, match: Match) -> list[Step]:
+    """From the car to ``match``; a body's own mount is a step only where it has to be bought."""
     to_buy = dict(match.to_buy)
-    steps = [
+    return [
         Step(one, to_buy.get(one.slot))
         for one in changes(subject.filled, match.report.configuration)
         if one.slot is not Slot.BODY_MOUNT or one.slot in to_buy
     ]
-    left = [ruling for ruling in found if ruling.verdict is ClassVerdict.TOO_CLOSE]
-    return Mending(match, steps, short[best], left, [], by_hand, False, len(matches), parts)
 
 
 def _pieces(subject: Subject, counts: Mapping[Any, int]) -> Counter[Any]:

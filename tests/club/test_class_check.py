@@ -434,3 +434,21 @@ def test_parts_that_only_other_bodies_mounts_fit_are_not_proposed(shop):
     BodyPart.objects.create(body=other, part=stranger, rule=BodyPart.Rule.MADE_FOR)
     found = mended(a_setup(shop, rear_tyre=shop.tyres[1]), None, at_most("rear_tyre_diameter", 23))
     assert found.match.report.configuration.body_mount.id == shop.body_mount.pk
+
+
+def test_a_setup_whose_parts_lost_their_dimensions_says_why_it_cannot_be_checked(client, shop):
+    setup = a_setup(shop)
+    edition = edition_of(at_most("front_width", 54))
+    shop.rear_axle.dimensions.all().delete()
+    for page in (
+        f"/setups/{setup.pk}/classes/",
+        f"/classes/{edition.race_class.slug}/check/?setup={setup.pk}",
+    ):
+        answer = client.get(page)
+        assert answer.status_code == 200
+        assert "choose a part with known dimensions for: rear axle" in words(answer)
+
+
+def test_a_posted_setup_leads_to_where_it_may_race(client, shop):
+    setup = a_setup(shop)
+    assert f"/setups/{setup.pk}/classes/" in client.get(setup.get_absolute_url()).content.decode()

@@ -60,7 +60,11 @@ def check_class(request: HttpRequest, slug: str) -> HttpResponse:
 @require_safe
 def setup_classes(request: HttpRequest, number: int) -> HttpResponse:
     """A setup against the edition of every class that holds today."""
-    subject = subject_of_setup(_setup(str(number)))
+    setup = _setup(str(number))
+    try:
+        subject = subject_of_setup(setup)
+    except NotBuildable as error:
+        return render(request, "racing/matrix.html", {"setup": setup, "problem": str(error)})
     rulebooks = rulebooks_on(today())
     checks = sorted(matrix(subject.car, rulebooks), key=_order)
     context = {
