@@ -6,6 +6,7 @@ A draft is its author's only: to anybody else it is not there (404).
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlencode
 
@@ -140,9 +141,11 @@ def edit(request: HttpRequest, number: int) -> HttpResponse:
         return _signed_out(request, number)
     unsaved = request.session.pop(UNSAVED, {})
     waiting = unsaved.get("number") == number
-    draft = _draft(request, number, begun=waiting or request.method == "POST")
     if request.method == "POST":
-        return _sent(request, draft, _typing(request.POST), request.POST)
+        typing = _typing(request.POST)
+        draft = _draft(request, number, typing.fields, begun="fill" in request.POST)
+        return _sent(request, draft, typing, request.POST)
+    draft = _draft(request, number, begun=waiting)
     if waiting:
         sent = QueryDict(mutable=True)
         sent.update({"step": unsaved["step"], "go": unsaved["step"]})
@@ -150,18 +153,21 @@ def edit(request: HttpRequest, number: int) -> HttpResponse:
     return _show(request, draft, _step(request.GET.get("step", "")))
 
 
-def _draft(request: HttpRequest, number: int, begun: bool) -> Draft:
+def _draft(
+    request: HttpRequest, number: int, sent: Mapping[str, str] | None = None, begun: bool = False
+) -> Draft:
     """The draft of one's own setup; of another's there is none (404).
 
-    That of a posted setup begins with ``begun``; until then it is what the revision says, unsaved.
+    That of a posted setup begins once what is ``sent`` differs, or with ``begun``; until then it is what the
+    revision says, unsaved.
     """
     setup = get_object_or_404(Setup.objects.select_related("current"), pk=number, author=request.user)
     draft = Draft.objects.filter(setup=setup).first()
-    if draft is None and begun:
-        draft = posting.draft_of(setup)
-    elif draft is None:
+    if draft is None:
         assert setup.current is not None
         draft = Draft(typed=typed_of(setup.current))
+        if begun or any(text != draft.typed.get(name, "") for name, text in (sent or {}).items()):
+            draft = posting.draft_of(setup)
     draft.setup = setup
     return draft
 
@@ -198,7 +204,9 @@ def _sent(request: HttpRequest, draft: Draft, typing: Typing, sent: Any) -> Http
     try:
         if undecided:
             raise Collision(Draft.objects.get(pk=draft.pk), undecided, typing.fields)
-        draft, brought = drafting.keep(draft, typing, untouched_only=by_itself)
+        brought: list[str] = []
+        if draft.pk is not None:
+            draft, brought = drafting.keep(draft, typing, untouched_only=by_itself)
     except Collision as collision:
         draft = collision.stored
         draft.setup = setup
@@ -207,7 +215,8 @@ def _sent(request: HttpRequest, draft: Draft, typing: Typing, sent: Any) -> Http
         return _conflict(request, collision, step, go or step.key, bool(undecided))
     draft.setup = setup
     if by_itself:
-        return _live(request, draft, step)
+        body_moved = typing.fields.get("body", "") != typing.was.get("body", "")
+        return _live(request, draft, step, body_moved=body_moved)
     if brought:
         names = ", ".join(clash.label for clash in clashes(brought, draft.typed, draft.typed))
         messages.info(request, f"Brought together with what was typed elsewhere meanwhile: {names}.")
@@ -234,7 +243,7 @@ def _signed_out(request: HttpRequest, number: int) -> HttpResponse:
     back = _address(number, step.key)
     if request.method == "POST":
         if request.htmx and not request.POST.get("go"):
-            return render(request, "setups/post/_signed_out.html", {"back": back})
+            return render(request, "setups/post/_signed_out.html", {"step": step})
         typing = _typing(request.POST)
         kept = {"fields": dict(typing.fields), "was": dict(typing.was), "version": typing.version}
         if len(json.dumps(kept)) <= LONGEST_UNSAVED:
@@ -304,9 +313,10 @@ def _begun(judged: Judged, step: Step) -> bool:
     return any(judged.draft.typed.get(name) for name in step.fields)
 
 
-def _live(request: HttpRequest, draft: Draft, step: Step) -> HttpResponse:
+def _live(request: HttpRequest, draft: Draft, step: Step, **more: Any) -> HttpResponse:
     """What the page puts in place after it saved by itself: the answer, when it was saved, the steps."""
-    response = render(request, "setups/post/_live.html", _context(request, draft, step) | {"swap": True})
+    context = _context(request, draft, step) | {"swap": True} | more
+    response = render(request, "setups/post/_live.html", context)
     response["Cache-Control"] = "no-store"
     return response
 

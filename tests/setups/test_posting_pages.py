@@ -12,6 +12,7 @@ from django.test import Client
 
 from fitcalc.parts import Slot
 from setups.models import Draft, Revision, Setup
+from setups.models.setup import typed_of
 from setups.services import laps, posting
 from setups.services.cars import content_of, with_car
 from tests.factories import MemberFactory, SetupFactory, content_for, full_catalogue
@@ -338,6 +339,21 @@ def test_a_revision_asks_what_changed_and_keeps_the_one_before(client, author):
     first, second = setup.revisions.order_by("number")
     assert (first.notes, second.notes) == ("first", "second")
     assert second.what_changed == "Rewrote the notes"
+
+
+def test_looking_through_the_steps_of_a_posted_setup_begins_no_draft(client, author):
+    setup = SetupFactory(author=author, notes="first")
+    unsaved = Draft(setup=setup, typed=typed_of(setup.current))
+
+    for step in ("car", "parts", "settings", "ran", "photos", "post"):
+        assert page(client, unsaved, step).status_code == 200
+    assert send(client, unsaved, "ran", "post", notes="first").status_code == 302
+    assert "Nothing changed yet" in words(by_itself(client, unsaved, "ran", notes="first"))
+    assert send(client, unsaved, "post", "send", what_changed="").status_code == 422
+
+    assert not Draft.objects.exists()
+    by_itself(client, unsaved, "ran", notes="second")
+    assert Draft.objects.get().typed["notes"] == "second"
 
 
 def test_a_revision_that_changes_nothing_is_not_posted_and_its_words_stay(client, author):

@@ -1,0 +1,187 @@
+"""A setup is written, computed as it is typed, and posted, in a real browser: at a desk and in the pits."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from PIL import Image
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.support.select import Select
+
+from fitcalc.parts import Slot
+from setups.models import Draft, Setup
+from setups.services import posting
+from setups.services.fitting import answer
+from tests.factories import BodyFactory, MemberFactory, full_catalogue
+
+
+@pytest.fixture(autouse=True)
+def media(settings, tmp_path) -> None:
+    settings.MEDIA_ROOT = tmp_path / "media"
+
+
+@pytest.fixture
+def catalogue(transactional_db):
+    return full_catalogue(body=BodyFactory(name="Lapwing Coupé", slug="lapwing"))
+
+
+def fitting(catalogue) -> dict[str, str]:
+    """Slot -> the key of the part that makes the car fit."""
+    best = answer(catalogue.body).platforms[0].best.report.configuration
+    keys = {slot.value: str(one.id) for slot, one in best.parts()}
+    return keys | {Slot.POSITION.value: str(best.position.id[1])}
+
+
+def choose(screen, **options: str) -> None:
+    for name, key in options.items():
+        Select(screen.find(f"[name={name}]")).select_by_value(key)
+
+
+def saved(screen, draft: Draft, **fields: str) -> None:
+    """Wait until the draft holds ``fields`` and the page says that it is saved."""
+    stored = lambda: Draft.objects.get(pk=draft.pk).typed  # noqa: E731
+    screen.wait(lambda: fields.items() <= stored().items(), f"the draft never held {fields}")
+
+
+def in_view(screen, selector: str):
+    """What may stand below the bar at the foot, once a person has scrolled to it."""
+    found = screen.find(selector)
+    screen.driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", found)
+    return found
+
+
+def test_a_setup_is_written_and_posted_with_its_findings_told_as_it_is_typed(screen, catalogue):
+    author = MemberFactory()
+    screen.as_member(author).open("/setups/new/?body=lapwing")
+    screen.fill(name="Carpet, autumn").press("Start the draft")
+    draft = Draft.objects.get()
+    screen.assert_sound()
+
+    screen.driver.execute_script("window.stayed = true")
+    parts = fitting(catalogue)
+    wrong = str(catalogue.positions[0].pk)
+    choose(screen, **parts | {"position": wrong})
+    screen.wait(lambda: "to mend" in screen.find("#answer").text, "it never said what fails")
+    choose(screen, position=parts["position"])
+    screen.wait(lambda: "fits this car" in screen.find("#answer").text, "it never said that it fits")
+    screen.wait(lambda: "fits" in screen.find("#saved").text, "the bar never told the answer")
+    assert screen.driver.execute_script("return window.stayed") is True
+    saved(screen, draft, **parts)
+    screen.assert_sound()
+
+    screen.leave_by(screen.find(".post-bar .button:not(.button-quiet)"))
+    assert screen.path == f"/setups/{draft.setup_id}/edit/?step=settings"
+    screen.fill(tuning_front_camber="-1,5", tuning_pinion_teeth="9", tuning_spur_teeth="44")
+    screen.wait(lambda: "Rollout" in screen.find("#live").text, "the rollout never came")
+    screen.assert_sound()
+    screen.fill(tuning_front_camber="-99")
+    screen.leave_by(screen.find(".post-step[value=ran]"))
+    screen.fill(best_lap="1:02.345", notes="Turns in well.")
+    screen.find("[name=notes]").send_keys(Keys.ENTER, "Loose on the way out.")
+    screen.leave_by(screen.find(".post-step[value=post]"))
+    screen.assert_sound()
+    assert "must lie between" in screen.text
+    screen.leave_by(screen.link("Camber, front"))
+    assert screen.find("[name=tuning_front_camber]").get_attribute("value") == "-99"
+    screen.assert_sound()
+    screen.fill(tuning_front_camber="-2")
+    screen.leave_by(screen.find(".post-step[value=post]"))
+    screen.leave_by(in_view(screen, "button[value=send]"))
+
+    revision = Setup.objects.get().current
+    assert revision.notes == "Turns in well.\nLoose on the way out."
+    assert revision.tuning["front_camber"] == -2
+    assert revision.verdict == "fits"
+    assert screen.path == f"/setups/{draft.setup_id}/"
+
+
+def test_it_all_works_without_scripts(phone, catalogue):
+    phone.as_member(MemberFactory()).without_scripts()
+    phone.open("/setups/new/?body=lapwing", sound=False)
+    phone.fill(name="By hand")
+    phone.find("main form button").click()
+    phone.wait(lambda: "step=parts" in phone.path, "the draft never began")
+    choose(phone, **fitting(catalogue))
+    phone.find(".post-step[value=ran]").click()
+    phone.wait(lambda: "step=ran" in phone.path, "the next step never came")
+    phone.fill(circuit="Hall")
+    phone.find(".post-step[value=post]").click()
+    phone.wait(lambda: "step=post" in phone.path, "the last step never came")
+    assert "fits this car" in phone.text
+    in_view(phone, "button[value=send]").click()
+    phone.wait(lambda: phone.path.endswith(f"/setups/{Setup.objects.get().pk}/"), "it was not posted")
+    assert Setup.objects.get().current.circuit == "Hall"
+
+
+def test_two_tabs_never_lose_a_word(screen, catalogue):
+    author = MemberFactory()
+    draft = posting.begin(author, {"name": "Car", "notes": "as it was"})
+    screen.as_member(author).open(f"/setups/{draft.setup_id}/edit/?step=ran")
+    first = screen.driver.current_window_handle
+    screen.driver.switch_to.new_window("tab")
+    try:
+        screen.open(f"/setups/{draft.setup_id}/edit/?step=ran", sound=False)
+        screen.fill(notes="from the second tab", circuit="Hall")
+        saved(screen, draft, notes="from the second tab", circuit="Hall")
+    finally:
+        screen.driver.close()
+        screen.driver.switch_to.window(first)
+
+    screen.fill(notes="from the first tab")
+    screen.wait(lambda: "Changed elsewhere" in screen.find("#live").text, "it was not told")
+    in_view(screen, "#live button").click()
+    screen.wait(lambda: "Typed on two sides" in screen.text, "both sides were not shown")
+    screen.assert_sound()
+    assert "from the second tab" in screen.text
+    assert "from the first tab" in screen.text
+    screen.find("#both-notes").click()
+    screen.press("Save these words")
+
+    assert Draft.objects.get().typed == {
+        "name": "Car",
+        "circuit": "Hall",
+        "notes": "from the second tab\n\nfrom the first tab",
+    }
+    assert screen.find("[name=circuit]").get_attribute("value") == "Hall"
+
+
+def test_a_body_is_found_while_its_name_is_typed(screen, catalogue):
+    draft = posting.begin(MemberFactory(), {"name": "Car"})
+    screen.as_member(draft.setup.author).open(f"/setups/{draft.setup_id}/edit/?step=car")
+    screen.find("#id_find").send_keys("lapw")
+    screen.wait(lambda: "Lapwing Coupé" in screen.find("#bodies").text, "the body never came")
+    screen.find("#bodies input").click()
+    saved(screen, draft, body=str(catalogue.body.pk))
+    screen.wait(lambda: screen.all("#platform-choice input"), "the platforms never came")
+    screen.find("#platform-choice input").click()
+    saved(screen, draft, platform=str(catalogue.platform.pk))
+    screen.assert_sound()
+
+
+def test_a_photo_is_added_and_removed(screen, catalogue, tmp_path: Path):
+    picture = tmp_path / "car.png"
+    Image.new("RGB", (900, 600), "olive").save(picture)
+    draft = posting.begin(MemberFactory(), {"name": "Car"})
+    screen.as_member(draft.setup.author).open(f"/setups/{draft.setup_id}/edit/?step=photos")
+    screen.find("#id_photo").send_keys(str(picture))
+    screen.fill(caption="On the scales").press("Add it")
+    shown = screen.find(".post-photos img")
+    screen.wait(lambda: shown.get_property("naturalWidth") == 400, "the photo never came")
+    screen.assert_sound()
+    screen.leave_by(screen.find(".post-photos .button-plain"))
+    assert not screen.all(".post-photos img")
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_my_setups_are_sound(screen, catalogue, dark):
+    if dark:
+        screen.in_the_dark()
+    author = MemberFactory()
+    posting.begin(author, {"name": "A name that is long enough to need a second line on a phone"})
+    screen.as_member(author).open("/setups/mine/")
+    screen.find(".post-discard summary").click()
+    screen.assert_sound()
+    screen.press("Throw it away for good")
+    assert not Setup.objects.exists()
+    screen.assert_sound()
