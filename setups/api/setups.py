@@ -13,6 +13,7 @@ from rest_framework.response import Response
 
 from setups import models
 from setups.services import posting
+from setups.services.photos import seen_by
 
 from . import examples
 from .drafts import draft_etag
@@ -268,9 +269,10 @@ class Photos(OfSetup):
         operation_id="list_photos",
         tags=[SETUPS],
         summary="A setup’s photos",
-        description="Those that were removed are with the older revisions only.",
+        description="Those that were removed are with the older revisions only; those that are not posted yet, "
+        "with the draft, are its author’s only.",
         responses=PhotoSerializer(many=True),
     )
     def get(self, request: Request, setup: int) -> Response:
-        rows = setup_or_refused(setup).photos.filter(removed=False)
-        return Response(PhotoSerializer(rows, many=True).data)
+        shown = seen_by(request.user).filter(setup=setup_or_refused(setup), removed=False)
+        return Response(PhotoSerializer(shown, many=True).data)

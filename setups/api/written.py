@@ -205,7 +205,7 @@ class PhotoSerializer(serializers.ModelSerializer):
 
     @extend_schema_field({"type": "string", "format": "uri-reference"})
     def get_image(self, photo: models.Photo) -> str:
-        return photo.image.url
+        return reverse("photo", args=[photo.setup_id, photo.pk])
 
 
 class RevisionSerializer(serializers.ModelSerializer):

@@ -273,6 +273,19 @@ def test_a_drafts_photo_is_its_authors_only_until_it_is_posted(client, author):
         seen.close()
 
 
+def test_the_interface_names_the_address_of_a_photo_and_hides_those_of_a_draft(client, author):
+    setup = SetupFactory(author=author)
+    photo = added(posting.draft_of(setup), "On the scales")
+    address = f"/api/v1/setups/{setup.pk}/photos/"
+
+    assert Client().get(address).json() == []
+    (mine,) = client.get(address).json()
+
+    assert mine["caption"] == "On the scales"
+    assert mine["image"] == f"/setups/{setup.pk}/photos/{photo.pk}.webp"
+    assert client.get(mine["image"]).headers["Content-Type"] == "image/webp"
+
+
 def revise(client: Client, setup: Setup) -> None:
     draft = posting.draft_of(setup)
     sent = {"step": "post", "go": "send", "version": draft.version, "what_changed": "Photos"}
