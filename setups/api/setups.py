@@ -269,8 +269,8 @@ class Photos(OfSetup):
         operation_id="list_photos",
         tags=[SETUPS],
         summary="A setup’s photos",
-        description="Those that were removed are with the older revisions only; those that are not posted yet, "
-        "with the draft, are its author’s only.",
+        description="Those that were removed are with the older revisions only. "
+        "Those that are not posted yet are shown to the author only.",
         responses=PhotoSerializer(many=True),
     )
     def get(self, request: Request, setup: int) -> Response:
