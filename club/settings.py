@@ -26,6 +26,7 @@ API_READ_RATE         what a caller may read there; 1200/minute without it, empt
 API_WRITE_RATE        what a member may change there; 120/minute without it, empty for no limit
 PROXIES               proxies in front of the site that add to X-Forwarded-For; one with HTTPS, else none
 LOG_LEVEL             INFO without it
+LOG_FORMAT            json for a line of JSON a log line and a request, with its id; text without it
 DEBUG                 True for Django's own error pages, with the code: never where others can see them
 """
 
@@ -77,6 +78,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "club.logs.Traced",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -278,11 +280,26 @@ SPECTACULAR_SETTINGS = {
     },
 }
 
+LOG_FORMAT = env.str("LOG_FORMAT", default="text")
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
-    # Django's own handlers would print a second time what goes to the root.
-    "loggers": {"django": {"handlers": [], "level": "INFO"}},
+    "filters": {"request": {"()": "club.logs.RequestId"}},
+    "formatters": {
+        "text": {"format": "%(levelname)s %(request_id)s %(name)s: %(message)s"},
+        "json": {
+            "()": "pythonjsonlogger.json.JsonFormatter",
+            "format": "%(asctime)s %(levelname)s %(request_id)s %(name)s %(message)s",
+        },
+    },
+    "handlers": {
+        "console": {"class": "logging.StreamHandler", "filters": ["request"], "formatter": LOG_FORMAT}
+    },
+    "loggers": {
+        # Django's own handlers would print a second time what goes to the root.
+        "django": {"handlers": [], "level": "INFO"},
+        # Who reads text has the web server's own line for each request.
+        "club.requests": {"level": "INFO" if LOG_FORMAT == "json" else "ERROR"},
+    },
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
 }
