@@ -12,8 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from setups import models
-from setups.services import posting
-from setups.services.photos import seen_by
+from setups.services import photos, posting
 
 from . import examples
 from .drafts import draft_etag
@@ -29,7 +28,6 @@ from .shared import IF_MATCH, KEY, SETUPS, Shared, changed, made, nobody, refusi
 from .views import Library, along, described
 from .written import (
     DecisionSerializer,
-    PhotoSerializer,
     RevisionSerializer,
     SetupSerializer,
     revision_address,
@@ -170,6 +168,8 @@ class Revisions(Shared, Library):
             asked.is_valid(raise_exception=True)
             content = content_from(asked.validated_data, found)
             revision = posting.post(content, request.user, found, draft and draft.version)
+            for photo in found.photos.filter(removed=False).exclude(pk__in=[one.pk for one in content.photos]):
+                photos.remove(photo)
         row = self.full_row(revision.pk)
         return made(RevisionSerializer(row).data, revision_address(row))
 
@@ -247,11 +247,7 @@ class Restore(ChangeOfState):
         return self.change(request, setup, posting.restore)
 
 
-class OfSetup(Shared):
-    """A short list that belongs to one setup, whole."""
-
-
-class Record(OfSetup):
+class Record(Shared):
     @extend_schema(
         operation_id="list_decisions",
         tags=[SETUPS],
@@ -262,17 +258,3 @@ class Record(OfSetup):
     def get(self, request: Request, setup: int) -> Response:
         rows = setup_or_refused(setup).decisions.select_related("member", "revision")
         return Response(DecisionSerializer(rows, many=True).data)
-
-
-class Photos(OfSetup):
-    @extend_schema(
-        operation_id="list_photos",
-        tags=[SETUPS],
-        summary="A setup’s photos",
-        description="Those that were removed are with the older revisions only. "
-        "Those that are not posted yet are shown to the author only.",
-        responses=PhotoSerializer(many=True),
-    )
-    def get(self, request: Request, setup: int) -> Response:
-        shown = seen_by(request.user).filter(setup=setup_or_refused(setup), removed=False)
-        return Response(PhotoSerializer(shown, many=True).data)

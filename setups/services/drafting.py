@@ -15,7 +15,7 @@ from setups.forms import ChassisForm
 from setups.forms_setup import STEPS, CarForm, PostForm, RanForm, TuningForm
 from setups.models import Body, Configuration, Draft, MountingPosition, Part, Photo, Platform, Revision, Setup
 from setups.models.setup import typed_of
-from setups.services import posting
+from setups.services import photos, posting
 from setups.services.cars import Content, wrong_slots
 from setups.services.fitting import platforms_for
 from setups.translate import Shelf, body_of, build_configuration, shelf_for
@@ -196,8 +196,8 @@ def judge(draft: Draft, bodies: Sequence[Body] = ()) -> Judged:
                     {slot.value: part for slot, part in filled.items() if slot is not Slot.POSITION},
                 )
                 report = evaluate(configuration, body_of(body), catalogue.pairs)
-    photos = list(draft.setup.photos.filter(removed=False))
-    return Judged(draft, body, platform, shelf, forms, report, missing, photos)
+    shown = list(photos.on_draft(draft.setup))
+    return Judged(draft, body, platform, shelf, forms, report, missing, shown)
 
 
 def key_in(text: str) -> int | None:

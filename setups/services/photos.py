@@ -186,6 +186,12 @@ def as_posted(setup: Setup) -> None:
         Photo.objects.filter(pk__in=shown.values("pk")).update(removed=False)
 
 
+def on_draft(setup: Setup) -> QuerySet[Photo]:
+    """The photos that the next revision shows; ``posted`` says of each whether one shows it already."""
+    posted = Exists(Revision.photos.through.objects.filter(photo=OuterRef("pk")))
+    return setup.photos.filter(removed=False).annotate(posted=posted)
+
+
 def seen_by(member: Any) -> QuerySet[Photo]:
     """The photos that ``member`` may look at: those of posted revisions, and all of their own setups."""
     posted = Exists(Revision.photos.through.objects.filter(photo=OuterRef("pk")))

@@ -56,8 +56,10 @@ def caption(request: HttpRequest, number: int, photo: int) -> HttpResponse:
         photos.caption(row, text)
     except PhotoError as error:
         messages.error(request, str(error))
-    else:
-        messages.success(request, "The caption is saved.")
+        return redirect(_back(number))
+    if request.htmx:  # the page saves it while it is typed
+        return HttpResponse(status=204)
+    messages.success(request, "The caption is saved.")
     return redirect(_back(number))
 
 

@@ -139,7 +139,7 @@ def edit(request: HttpRequest, number: int) -> HttpResponse:
     """One step of the form, with what the car comes to beside it. Everything sent is saved first."""
     if not request.user.is_authenticated:
         return _signed_out(request, number)
-    unsaved = request.session.pop(UNSAVED, {})
+    unsaved = request.session.get(UNSAVED, {})
     waiting = unsaved.get("number") == number
     if request.method == "POST":
         typing = _typing(request.POST)
@@ -147,6 +147,7 @@ def edit(request: HttpRequest, number: int) -> HttpResponse:
         return _sent(request, draft, typing, request.POST)
     draft = _draft(request, number, begun=waiting)
     if waiting:
+        del request.session[UNSAVED]
         sent = QueryDict(mutable=True)
         sent.update({"step": unsaved["step"], "go": unsaved["step"]})
         return _sent(request, draft, Typing(**unsaved["typing"]), sent)

@@ -10,7 +10,7 @@ from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.select import Select
 
 from fitcalc.parts import Slot
-from setups.models import Draft, Setup
+from setups.models import Draft, Photo, Setup
 from setups.services import posting
 from setups.services.fitting import answer
 from tests.factories import BodyFactory, MemberFactory, full_catalogue
@@ -51,49 +51,48 @@ def in_view(screen, selector: str):
     return found
 
 
-def test_a_setup_is_written_and_posted_with_its_findings_told_as_it_is_typed(screen, catalogue):
+def test_a_setup_is_written_and_posted_with_its_findings_told_as_it_is_typed(phone, catalogue):
     author = MemberFactory()
-    screen.as_member(author).open("/setups/new/?body=lapwing")
-    screen.fill(name="Carpet, autumn").press("Start the draft")
+    phone.as_member(author).open("/setups/new/?body=lapwing")
+    phone.fill(name="Carpet, autumn").press("Start the draft")
     draft = Draft.objects.get()
-    screen.assert_sound()
 
-    screen.driver.execute_script("window.stayed = true")
+    phone.driver.execute_script("window.stayed = true")
     parts = fitting(catalogue)
     wrong = str(catalogue.positions[0].pk)
-    choose(screen, **parts | {"position": wrong})
-    screen.wait(lambda: "to mend" in screen.find("#answer").text, "it never said what fails")
-    choose(screen, position=parts["position"])
-    screen.wait(lambda: "fits this car" in screen.find("#answer").text, "it never said that it fits")
-    screen.wait(lambda: "fits" in screen.find("#saved").text, "the bar never told the answer")
-    assert screen.driver.execute_script("return window.stayed") is True
-    saved(screen, draft, **parts)
-    screen.assert_sound()
+    choose(phone, **parts | {"position": wrong})
+    phone.wait(lambda: "to mend" in phone.find("#answer").text, "it never said what fails")
+    choose(phone, position=parts["position"])
+    phone.wait(lambda: "fits this car" in phone.find("#answer").text, "it never said that it fits")
+    phone.wait(lambda: "fits" in phone.find("#saved").text, "the bar never told the answer")
+    assert phone.driver.execute_script("return window.stayed") is True
+    saved(phone, draft, **parts)
+    phone.assert_sound()
 
-    screen.leave_by(screen.find(".post-bar .button:not(.button-quiet)"))
-    assert screen.path == f"/setups/{draft.setup_id}/edit/?step=settings"
-    screen.fill(tuning_front_camber="-1,5", tuning_pinion_teeth="9", tuning_spur_teeth="44")
-    screen.wait(lambda: "Rollout" in screen.find("#live").text, "the rollout never came")
-    screen.assert_sound()
-    screen.fill(tuning_front_camber="-99")
-    screen.leave_by(screen.find(".post-step[value=ran]"))
-    screen.fill(best_lap="1:02.345", notes="Turns in well.")
-    screen.find("[name=notes]").send_keys(Keys.ENTER, "Loose on the way out.")
-    screen.leave_by(screen.find(".post-step[value=post]"))
-    screen.assert_sound()
-    assert "must lie between" in screen.text
-    screen.leave_by(screen.link("Camber, front"))
-    assert screen.find("[name=tuning_front_camber]").get_attribute("value") == "-99"
-    screen.assert_sound()
-    screen.fill(tuning_front_camber="-2")
-    screen.leave_by(screen.find(".post-step[value=post]"))
-    screen.leave_by(in_view(screen, "button[value=send]"))
+    phone.leave_by(phone.find(".post-bar .button:not(.button-quiet)"))
+    assert phone.path == f"/setups/{draft.setup_id}/edit/?step=settings"
+    phone.fill(tuning_front_camber="-1,5", tuning_pinion_teeth="9", tuning_spur_teeth="44")
+    phone.wait(lambda: "Rollout" in phone.find("#live").text, "the rollout never came")
+    phone.assert_sound()
+    phone.fill(tuning_front_camber="-99")
+    phone.leave_by(phone.find(".post-step[value=ran]"))
+    phone.fill(best_lap="1:02.345", notes="Turns in well.")
+    phone.find("[name=notes]").send_keys(Keys.ENTER, "Loose on the way out.")
+    phone.leave_by(phone.find(".post-step[value=post]"))
+    phone.assert_sound()
+    assert "must lie between" in phone.text
+    phone.leave_by(phone.link("Camber, front"))
+    assert phone.find("[name=tuning_front_camber]").get_attribute("value") == "-99"
+    phone.assert_not_wider()
+    phone.fill(tuning_front_camber="-2")
+    phone.leave_by(phone.find(".post-step[value=post]"))
+    phone.leave_by(in_view(phone, "button[value=send]"))
 
     revision = Setup.objects.get().current
     assert revision.notes == "Turns in well.\nLoose on the way out."
     assert revision.tuning["front_camber"] == -2
     assert revision.verdict == "fits"
-    assert screen.path == f"/setups/{draft.setup_id}/"
+    assert phone.path == f"/setups/{draft.setup_id}/"
 
 
 def test_it_all_works_without_scripts(phone, catalogue):
@@ -114,74 +113,74 @@ def test_it_all_works_without_scripts(phone, catalogue):
     assert Setup.objects.get().current.circuit == "Hall"
 
 
-def test_two_tabs_never_lose_a_word(screen, catalogue):
+def test_two_tabs_never_lose_a_word(desktop, catalogue):
     author = MemberFactory()
     draft = posting.begin(author, {"name": "Car", "notes": "as it was"})
-    screen.as_member(author).open(f"/setups/{draft.setup_id}/edit/?step=ran")
-    first = screen.driver.current_window_handle
-    screen.driver.switch_to.new_window("tab")
+    desktop.as_member(author).open(f"/setups/{draft.setup_id}/edit/?step=ran")
+    first = desktop.driver.current_window_handle
+    desktop.driver.switch_to.new_window("tab")
     try:
-        screen.open(f"/setups/{draft.setup_id}/edit/?step=ran", sound=False)
-        screen.fill(notes="from the second tab", circuit="Hall")
-        saved(screen, draft, notes="from the second tab", circuit="Hall")
+        desktop.open(f"/setups/{draft.setup_id}/edit/?step=ran", sound=False)
+        desktop.fill(notes="from the second tab", circuit="Hall")
+        saved(desktop, draft, notes="from the second tab", circuit="Hall")
     finally:
-        screen.driver.close()
-        screen.driver.switch_to.window(first)
+        desktop.driver.close()
+        desktop.driver.switch_to.window(first)
 
-    screen.fill(notes="from the first tab")
-    screen.wait(lambda: "Changed elsewhere" in screen.find("#live").text, "it was not told")
-    in_view(screen, "#live button").click()
-    screen.wait(lambda: "Typed on two sides" in screen.text, "both sides were not shown")
-    screen.assert_sound()
-    assert "from the second tab" in screen.text
-    assert "from the first tab" in screen.text
-    screen.find("#both-notes").click()
-    screen.press("Save these words")
+    desktop.fill(notes="from the first tab")
+    desktop.wait(lambda: "Changed elsewhere" in desktop.find("#live").text, "it was not told")
+    in_view(desktop, "#live button").click()
+    desktop.wait(lambda: "Typed on two sides" in desktop.text, "both sides were not shown")
+    desktop.assert_sound()
+    assert "from the second tab" in desktop.text
+    assert "from the first tab" in desktop.text
+    desktop.find("#both-notes").click()
+    desktop.press("Save these words")
 
     assert Draft.objects.get().typed == {
         "name": "Car",
         "circuit": "Hall",
         "notes": "from the second tab\n\nfrom the first tab",
     }
-    assert screen.find("[name=circuit]").get_attribute("value") == "Hall"
+    assert desktop.find("[name=circuit]").get_attribute("value") == "Hall"
 
 
-def test_a_body_is_found_while_its_name_is_typed(screen, catalogue):
+def test_a_body_is_found_while_its_name_is_typed(phone, catalogue):
     draft = posting.begin(MemberFactory(), {"name": "Car"})
-    screen.as_member(draft.setup.author).open(f"/setups/{draft.setup_id}/edit/?step=car")
-    screen.find("#id_find").send_keys("lapw")
-    screen.wait(lambda: "Lapwing Coupé" in screen.find("#bodies").text, "the body never came")
-    screen.find("#bodies input").click()
-    saved(screen, draft, body=str(catalogue.body.pk))
-    screen.wait(lambda: screen.all("#platform-choice input"), "the platforms never came")
-    screen.find("#platform-choice input").click()
-    saved(screen, draft, platform=str(catalogue.platform.pk))
-    screen.assert_sound()
+    phone.as_member(draft.setup.author).open(f"/setups/{draft.setup_id}/edit/?step=car")
+    phone.find("#id_find").send_keys("lapw")
+    phone.wait(lambda: "Lapwing Coupé" in phone.find("#bodies").text, "the body never came")
+    phone.find("#bodies input").click()
+    saved(phone, draft, body=str(catalogue.body.pk))
+    phone.wait(lambda: phone.all("#platform-choice input"), "the platforms never came")
+    phone.find("#platform-choice input").click()
+    saved(phone, draft, platform=str(catalogue.platform.pk))
+    phone.assert_sound()
 
 
-def test_a_photo_is_added_and_removed(screen, catalogue, tmp_path: Path):
+def test_a_photo_is_added_and_removed(phone, catalogue, tmp_path: Path):
     picture = tmp_path / "car.png"
     Image.new("RGB", (900, 600), "olive").save(picture)
     draft = posting.begin(MemberFactory(), {"name": "Car"})
-    screen.as_member(draft.setup.author).open(f"/setups/{draft.setup_id}/edit/?step=photos")
-    screen.find("#id_photo").send_keys(str(picture))
-    screen.fill(caption="On the scales").press("Add it")
-    shown = screen.find(".post-photos img")
-    screen.wait(lambda: shown.get_property("naturalWidth") == 400, "the photo never came")
-    screen.assert_sound()
-    screen.leave_by(screen.find(".post-photos .button-plain"))
-    assert not screen.all(".post-photos img")
+    phone.as_member(draft.setup.author).open(f"/setups/{draft.setup_id}/edit/?step=photos")
+    phone.find("#id_photo").send_keys(str(picture))
+    phone.fill(caption="On the scales")
+    phone.leave_by(in_view(phone, ".post-add button"))
+    shown = phone.find(".post-photos img")
+    phone.wait(lambda: shown.get_property("naturalWidth") == 400, "the photo never came")
+    phone.assert_sound()
+    phone.find(".post-caption input[name=caption]").send_keys(", ready to run")
+    said = lambda: Photo.objects.get().caption  # noqa: E731
+    phone.wait(lambda: said() == "On the scales, ready to run", "the caption was not saved by itself")
+    phone.leave_by(in_view(phone, ".post-photos .button-plain"))
+    assert not phone.all(".post-photos img")
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
-def test_my_setups_are_sound(screen, catalogue, dark):
-    if dark:
-        screen.in_the_dark()
+def test_my_setups_are_sound_in_the_dark(screen, catalogue):
     author = MemberFactory()
     posting.begin(author, {"name": "A name that is long enough to need a second line on a phone"})
-    screen.as_member(author).open("/setups/mine/")
+    screen.in_the_dark().as_member(author).open("/setups/mine/", sound=False)
     screen.find(".post-discard summary").click()
     screen.assert_sound()
     screen.press("Throw it away for good")
     assert not Setup.objects.exists()
-    screen.assert_sound()

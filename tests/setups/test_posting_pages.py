@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 import pytest
 from django.test import Client
 
+from club.models import RaceClass
 from fitcalc.parts import Slot
 from setups.models import Draft, Revision, Setup
 from setups.models.setup import typed_of
@@ -257,9 +258,11 @@ def test_what_is_no_lap_is_refused(text):
 
 
 def test_a_whole_car_is_posted_with_all_that_was_typed(client, author):
+    race_class = RaceClass.objects.create(name="Club touring", slug="club-touring")
     draft = draft_for(
         author,
         **car(),
+        race_class=str(race_class.pk),
         surface="carpet",
         circuit=" Hall ",
         best_lap="1:02.345",
@@ -279,6 +282,7 @@ def test_a_whole_car_is_posted_with_all_that_was_typed(client, author):
     assert revision.best_lap == Decimal("62.345")
     assert revision.tuning == {"front_camber": -1.5, "rear_spring": "grey"}
     assert revision.notes == "Turns in.\nLoose out."
+    assert revision.race_class == setup.race_class == race_class
     assert setup.verdict == "fits"
     assert not Draft.objects.exists()
 
