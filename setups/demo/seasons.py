@@ -62,11 +62,15 @@ def tuning_of(scale: int, compounds: tuple[str, str], rng: Random) -> dict[str, 
     front = round(rng.uniform(1.2, 1.9) * fine**0.8, 1)
     mass = round(rng.uniform(158, 176) * fine**2.05, 0)
     on_front = rng.uniform(0.42, 0.49)
-    aside = rng.uniform(-0.006, 0.006)
+    aside, across = rng.uniform(-0.015, 0.015), rng.uniform(-0.012, 0.012)
     weights = [
-        round(mass * share * side / 2, 1)
-        for share in (on_front, 1 - on_front)
-        for side in (1 + aside, 1 - aside)
+        round(mass * share * (1 + side) / 2, 1)
+        for share, side in (
+            (on_front, aside + across),
+            (on_front, -aside - across),
+            (1 - on_front, aside - across),
+            (1 - on_front, across - aside),
+        )
     ]
     tuning: dict[str, float | str] = {
         "front_camber": rng.choice((-2.0, -1.5, -1.5, -1.0, -1.0, -0.5)),

@@ -123,19 +123,30 @@ class Comparison:
     same_parts: list[PartRow]
     effects: list[EffectRow]
     same_effects: list[EffectRow]
-    circles: list[float | None]
 
 
 def compare(cars: Iterable[Configuration], body: Body | None) -> Comparison:
     """Compare ``cars`` under ``body``, or as bare chassis without one."""
+    reports = judge(cars, body)
+    figures = [[(name, meaning, of(one.geometry)) for name, meaning, of in EFFECTS] for one in reports]
+    return comparison_of(reports, figures)
+
+
+def judge(cars: Iterable[Configuration], body: Body | None) -> list[FitReport]:
+    """The report of each car under ``body``, or as a bare chassis without one."""
     cars = list(cars)
-    bare = CalcBody(id=0, name="no body", scale=cars[0].platform.scale)
+    bare = CalcBody(id=0, name="no body", scale=cars[0].platform.scale) if cars else None
     shell = bare if body is None else body_of(body)
-    reports = [evaluate(car, shell) for car in cars]
-    parts = [PartRow(slot, [_named(car, slot) for car in cars]) for slot in Slot]
+    return [evaluate(car, shell) for car in cars if shell is not None]
+
+
+def comparison_of(
+    reports: list[FitReport], figures: Sequence[Sequence[tuple[str, str, Quantity | None]]]
+) -> Comparison:
+    """What differs among cars with these reports; ``figures`` are label, meaning and figure, a list a car."""
+    parts = [PartRow(slot, [_named(report.configuration, slot) for report in reports]) for slot in Slot]
     effects = [
-        EffectRow(label, meaning, [of(report.geometry) for report in reports])
-        for label, meaning, of in EFFECTS
+        EffectRow(row[0][0], row[0][1], [value for _, _, value in row]) for row in zip(*figures, strict=True)
     ]
     known = [row for row in effects if any(value is not None for value in row.values)]
     return Comparison(
@@ -144,7 +155,6 @@ def compare(cars: Iterable[Configuration], body: Body | None) -> Comparison:
         same_parts=[row for row in parts if row.same],
         effects=[row for row in known if not row.same],
         same_effects=[row for row in known if row.same],
-        circles=[report.geometry.turning_circle for report in reports],
     )
 
 

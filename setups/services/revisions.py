@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from fitcalc.findings import Finding, Rule
@@ -194,7 +194,7 @@ def changes_between(before: Revision, after: Revision) -> Changes:
     )
 
 
-_SAID: list[tuple[str, Callable[[Revision], object]]] = [
+SAID: list[tuple[str, Callable[[Revision], object]]] = [
     ("Name", lambda r: r.name),
     ("Body", lambda r: r.body),
     ("Platform", lambda r: r.platform),
@@ -209,7 +209,7 @@ _SAID: list[tuple[str, Callable[[Revision], object]]] = [
 
 
 def _fields(before: Revision, after: Revision) -> list[FieldChange]:
-    both = [(label, str(say(before)), str(say(after))) for label, say in _SAID]
+    both = [(label, str(say(before)), str(say(after))) for label, say in SAID]
     return [FieldChange(label, was, now) for label, was, now in both if was != now]
 
 
@@ -234,20 +234,26 @@ def _settings(before: Revision, after: Revision) -> list[SettingChange]:
 
 
 def _effects(*cars: tuple[Revision, FitReport]) -> list[EffectChange]:
-    rows: list[tuple[str, str, Sequence[Quantity | None]]] = [
-        (label, meaning, [of(report.geometry) for _, report in cars]) for label, meaning, of in EFFECTS
-    ]
-    rows.append(("Turning circle", _TURN, [_circle(report.geometry) for _, report in cars]))
-    settings = [tuned(revision.tuning, report.geometry) for revision, report in cars]
-    rows.append(
-        ("Rollout", "A turn of the motor, by the teeth that are said.", [s.rollout for s in settings])
-    )
-    for label, meaning, name in _SHARES:
-        shares = [None if s.balance is None else getattr(s.balance, name).scaled(100.0) for s in settings]
-        rows.append((label, meaning, shares))
+    before, after = (figures_of(report, revision.tuning) for revision, report in cars)
     return [
-        EffectChange(label, meaning, was, now) for label, meaning, (was, now) in rows if not _alike(was, now)
+        EffectChange(label, meaning, was, now)
+        for (label, meaning, was), (_, _, now) in zip(before, after, strict=True)
+        if not _alike(was, now)
     ]
+
+
+def figures_of(
+    report: FitReport, tuning: Mapping[str, float | str]
+) -> list[tuple[str, str, Quantity | None]]:
+    """A car's computed figures and what its settings come to: label, meaning, figure (``None``: not known)."""
+    settings = tuned(tuning, report.geometry)
+    rows = [(label, meaning, of(report.geometry)) for label, meaning, of in EFFECTS]
+    rows.append(("Turning circle", _TURN, _circle(report.geometry)))
+    rows.append(("Rollout", "A turn of the motor, by the teeth that are said.", settings.rollout))
+    for label, meaning, name in _SHARES:
+        share = None if settings.balance is None else getattr(settings.balance, name).scaled(100.0)
+        rows.append((label, meaning, share))
+    return rows
 
 
 _TURN = "Diameter at the outer front wheel."

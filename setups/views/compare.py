@@ -1,26 +1,31 @@
-"""Compare two to six configurations; the address holds all of it, so it can be shared."""
+"""Compare two to six cars; the address holds all of it, so it can be shared."""
 
 from __future__ import annotations
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from setups.models import Body
-from setups.services.comparing import FEWEST, MOST, NoSuchCar, cars_of, compare
+from setups.services.comparing import FEWEST, MOST, NoSuchCar
+from setups.services.side_by_side import read_cars, side_by_side
 from setups.views.paging import whole_number
 
 
 @require_safe
 def compare_cars(request: HttpRequest) -> HttpResponse:
-    """The cars of ``?car=…&car=…``, under ``?body=`` if named; ``?over=n`` is drawn over the first."""
+    """The cars of ``?car=…&car=…``; ``?over=n`` is drawn over the first.
+
+    A bare configuration stands under ``?body=`` if that is named, a setup under its own.
+    """
     codes = list(dict.fromkeys(request.GET.getlist("car")))
     slug = request.GET.get("body", "")
     body = None
     if slug:
         bodies = Body.objects.select_related("maker").prefetch_related("dimensions", "part_rules")
         body = bodies.filter(slug=slug).first()
-    context: dict[str, object] = {"body": body, "codes": codes}
+    context: dict[str, object] = {"body": body}
     problem = ""
     if slug and body is None:
         problem = "The body in the address is not in the library: the cars are compared as bare chassis."
@@ -30,23 +35,33 @@ def compare_cars(request: HttpRequest) -> HttpResponse:
         problem = f"Only the first {MOST} of {len(codes)} cars are compared: more do not fit on a page."
         codes = codes[:MOST]
     try:
-        cars = cars_of(codes)
+        cars = read_cars(codes, body)
     except NoSuchCar as error:
         return render(
             request, "setups/compare.html", context | {"problem": str(error), "too_few": True}, status=404
         )
-    comparison = compare(cars, body)
+    found = side_by_side(cars)
     over = whole_number(request.GET.get("over", ""), 2, len(cars), 2)
+    bodies_compared = {car.report.body.name for car in cars if car.has_body}
     context |= {
         "problem": problem,
-        "codes": codes,
-        "cars": [
-            {"number": number, "code": code, "report": report}
-            for number, (code, report) in enumerate(zip(codes, comparison.reports, strict=True), start=1)
-        ],
-        "comparison": comparison,
+        "cars": cars,
+        "found": found,
+        "comparison": found.comparison,
         "over": over,
-        "first": comparison.reports[0],
-        "second": comparison.reports[over - 1],
+        "first": cars[0].report,
+        "second": cars[over - 1].report,
+        "listed": [(car, _address([code for code in codes if code != car.code], slug)) for car in cars],
+        "as_they_are": _address([car.lasting for car in cars], slug),
+        "one_body": bodies_compared.pop() if len(bodies_compared) == 1 else "",
+        "any_body": any(car.has_body for car in cars),
     }
     return render(request, "setups/compare.html", context)
+
+
+def _address(codes: list[str], body: str) -> str:
+    query = QueryDict(mutable=True)
+    query.setlist("car", codes)
+    if body:
+        query["body"] = body
+    return f"{reverse('compare')}?{query.urlencode()}"

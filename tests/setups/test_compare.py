@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from decimal import Decimal
+
 import pytest
 from django.urls import reverse
 
 from fitcalc.parts import Slot
+from setups.services import posting
+from setups.services.cars import content_of
 from setups.services.comparing import cars_of, code_of, compare
 from setups.services.fitting import answer
-from tests.factories import full_catalogue
+from tests.factories import PartFactory, SetupFactory, full_catalogue
 
 pytestmark = pytest.mark.django_db
 
@@ -125,3 +130,84 @@ def test_ticking_cars_on_the_body_page_leads_here(client, library):
     page = client.get(library.body.get_absolute_url()).content.decode()
     assert 'name="car"' in page
     assert reverse("compare") in page
+
+
+# Setups and revisions
+
+
+@pytest.fixture
+def revised():
+    """A setup with two revisions: the second one on harder springs, other gears and a wider rear wheel."""
+    setup = SetupFactory(
+        name="Winter",
+        circuit="Mill hall",
+        tuning={"rear_spring": "soft", "pinion_teeth": 9.0, "spur_teeth": 44.0, "caster": 4.0},
+    )
+    content = content_of(setup.current)
+    wider = PartFactory(wheel=True, name="Wheel +1.5", figures={"offset": "1.5"}, fits=setup.platform)
+    tuning = content.tuning | {"rear_spring": "hard", "pinion_teeth": 11.0}
+    parts = content.parts | {Slot.REAR_WHEEL: wider}
+    posting.post(replace(content, parts=parts, tuning=tuning, best_lap=Decimal("9.5")), setup.author, setup)
+    setup.refresh_from_db()
+    return setup
+
+
+def rows(found) -> dict[str, list[str]]:
+    return {row.label: [getattr(value, "value", value) for value in row.values] for row in found}
+
+
+def test_two_revisions_differ_in_what_was_changed_and_in_what_it_does(client, revised):
+    response = ask(client, [f"r{revised.pk}.1", f"s{revised.pk}"])
+    found = response.context["found"]
+    assert [row.slot for row in found.comparison.parts] == [Slot.REAR_WHEEL]
+    assert rows(found.settings) == {"Spring, rear": ["soft", "hard"], "Pinion": [9.0, 11.0]}
+    assert rows(found.same_settings) == {"Caster": [4.0, 4.0], "Spur gear": [44.0, 44.0]}
+    assert rows(found.ran) == {"Best lap": [None, "9.500 s"]}
+    assert rows(found.same_ran)["Circuit"] == ["Mill hall", "Mill hall"]
+    effects = {row.label: row for row in found.comparison.effects}
+    assert effects["Rear width"].changes[1][1] == pytest.approx(1.0)
+    one_turn = [3.14159265 * 22 * pinion / 44 for pinion in (9, 11)]
+    assert [value.value for value in effects["Rollout"].values] == pytest.approx(one_turn)
+    assert "Front width" not in effects
+
+
+def test_a_setup_stands_beside_a_bare_car_under_the_named_body(client, library, codes):
+    setup = SetupFactory(name="Posted")
+    response = ask(client, [codes[0], f"s{setup.pk}"], library.body)
+    page = response.content.decode()
+    assert response.status_code == 200
+    assert "Posted" in page
+    assert [car.report.body.name for car in response.context["cars"]] == [library.body.name, setup.body.name]
+    assert not response.context["one_body"]
+
+
+def test_the_address_of_today_outlives_a_revision(client, revised):
+    old = ask(client, [f"r{revised.pk}.1", f"s{revised.pk}"]).context["as_they_are"]
+    content = content_of(revised.current)
+    posting.post(replace(content, notes="once more"), revised.author, revised)
+    cars = client.get(old).context["cars"]
+    assert [car.revision.number for car in cars] == [1, 2]
+
+
+@pytest.mark.parametrize("code", ["s0", "s99999999999999999999", "r1", "r{}.9", "s-1", "s١", "draft"])
+def test_a_setup_that_is_not_there_is_answered_in_words(client, revised, code):
+    draft = posting.begin(revised.author, {"name": "secret"}).setup
+    code = f"s{draft.pk}" if code == "draft" else code.format(revised.pk)
+    response = ask(client, [f"s{revised.pk}", code])
+    assert response.status_code == 404
+    assert "secret" not in response.content.decode()
+
+
+def test_six_setups_take_as_many_queries_as_two(client, django_assert_max_num_queries):
+    codes = [f"s{SetupFactory(name=f'Car {number}').pk}" for number in range(6)]
+    ask(client, codes[:2])
+    for count in (2, 6):
+        with django_assert_max_num_queries(10):
+            ask(client, codes[:count])
+
+
+def test_any_car_of_three_can_be_taken_out(client, revised):
+    third = SetupFactory()
+    codes = [f"r{revised.pk}.1", f"s{revised.pk}", f"s{third.pk}"]
+    (_, without), *_ = ask(client, codes).context["listed"]
+    assert [car.code for car in client.get(without).context["cars"]] == codes[1:]

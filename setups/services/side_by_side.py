@@ -1,0 +1,165 @@
+"""Two to six setups, revisions and bare configurations side by side: all that differs among them.
+
+An address names each: ``s12`` is setup 12 as it stands, ``r12.3`` its third revision, which never changes,
+and figures joined by hyphens are a bare configuration (``setups.services.comparing.code_of``).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import F, Q
+
+from fitcalc.fit import FitReport
+from fitcalc.tuning import TUNING
+from setups.models import Body, Revision, Setup
+from setups.services.cars import NotBuildable, content_of, reports_of, with_car
+from setups.services.comparing import (
+    Comparison,
+    NoSuchCar,
+    cars_of,
+    comparison_of,
+    judge,
+)
+from setups.services.revisions import SAID, figures_of
+from setups.services.tuned import Setting
+
+_CODE = re.compile(r"s(\d{1,18})|r(\d{1,18})\.(\d{1,9})")
+
+
+@dataclass(frozen=True, slots=True)
+class Car:
+    """One of the compared; ``revision`` is ``None`` for a bare configuration."""
+
+    number: int
+    code: str
+    report: FitReport
+    revision: Revision | None
+    has_body: bool
+
+    @property
+    def tuning(self) -> dict[str, Any]:
+        return {} if self.revision is None else self.revision.tuning
+
+    @property
+    def lasting(self) -> str:
+        """The code that will still name this car when the setup has been revised."""
+        return self.code if self.revision is None else f"r{self.revision.setup_id}.{self.revision.number}"
+
+
+@dataclass(frozen=True, slots=True)
+class SaidRow:
+    """One thing that is said of each car, ``None`` where nothing is; a ``Setting``, or words."""
+
+    label: str
+    values: list[Any]
+
+    @property
+    def same(self) -> bool:
+        """True if all cars have the same."""
+        return all(value == self.values[0] for value in self.values)
+
+
+@dataclass(frozen=True, slots=True)
+class SideBySide:
+    """The cars and what differs: parts and effects, settings, and where and how they ran."""
+
+    cars: list[Car]
+    comparison: Comparison
+    settings: list[SaidRow]
+    same_settings: list[SaidRow]
+    ran: list[SaidRow]
+    same_ran: list[SaidRow]
+
+    @property
+    def posted(self) -> bool:
+        """True if any of the cars is of a setup, so that there is more to it than parts."""
+        return any(car.revision is not None for car in self.cars)
+
+
+def read_cars(codes: Sequence[str], body: Body | None) -> list[Car]:
+    """The cars that ``codes`` name, bare ones under ``body``; in a constant number of queries.
+
+    Raises NoSuchCar.
+    """
+    of_setup = {code: found for code in codes if (found := _CODE.fullmatch(code)) and code.isascii()}
+    revisions = _revisions(of_setup)
+    try:
+        computed = reports_of([content_of(revision) for revision in revisions.values()])
+    except NotBuildable as error:
+        raise NoSuchCar(f"A setup cannot be computed any more: {error}") from error
+    bare = [code for code in codes if code not in of_setup]
+    reports = dict(zip(revisions, computed, strict=True))
+    reports |= zip(bare, judge(cars_of(bare), body), strict=True)
+    return [
+        Car(number, code, reports[code], revisions.get(code), code in revisions or body is not None)
+        for number, code in enumerate(codes, start=1)
+    ]
+
+
+def _revisions(of_setup: dict[str, re.Match[str]]) -> dict[str, Revision]:
+    """The revision that each code names, with its car. Raises NoSuchCar."""
+    if not of_setup:
+        return {}
+    wanted = Q(pk__in=[])
+    for found in of_setup.values():
+        setup, of, number = found.groups()
+        if setup is not None:
+            wanted |= Q(setup=int(setup), setup__current=F("pk"))
+        else:
+            wanted |= Q(setup=int(of), number=int(number))
+    rows = Revision.objects.filter(wanted).exclude(setup__state=Setup.State.DRAFT)
+    rows = with_car(rows).select_related("setup", "race_class").prefetch_related("photos")
+    by_setup, by_number = {}, {}
+    for row in rows:
+        by_number[str(row.setup_id), str(row.number)] = row
+        if row.setup.current_id == row.pk:
+            by_setup[str(row.setup_id)] = row
+    revisions = {}
+    for code, found in of_setup.items():
+        setup, of, number = (None if text is None else str(int(text)) for text in found.groups())
+        revision = by_setup.get(setup or "") if setup is not None else by_number.get((of or "", number or ""))
+        if revision is None:
+            raise NoSuchCar(f"There is no posted setup “{code}”: choose the setups again.")
+        revisions[code] = revision
+    return revisions
+
+
+def side_by_side(cars: Sequence[Car]) -> SideBySide:
+    """What differs among ``cars``; no query."""
+    settings = [
+        SaidRow(field.label, [_setting(car, key) for car in cars])
+        for key, field in TUNING.items()
+        if any(key in car.tuning for car in cars)
+    ]
+    ran = [SaidRow(label, [_said(car, say) for car in cars]) for label, say in _RAN.items()]
+    ran = [row for row in ran if any(row.values)]
+    reports = [car.report for car in cars]
+    return SideBySide(
+        list(cars),
+        comparison_of(reports, [figures_of(car.report, car.tuning) for car in cars]),
+        *_split(settings),
+        *_split(ran),
+    )
+
+
+_RAN = {"Member": lambda revision: revision.author} | {
+    label: say for label, say in SAID if label not in ("Name", "Mounting position")
+}
+"""What is said of a setup besides its parts, settings and figures; the position is among the parts."""
+
+
+def _setting(car: Car, key: str) -> Setting | None:
+    return Setting(TUNING[key], car.tuning[key]) if key in car.tuning else None
+
+
+def _said(car: Car, say: Any) -> str | None:
+    return None if car.revision is None else str(say(car.revision)) or None
+
+
+def _split(rows: Iterable[SaidRow]) -> tuple[list[SaidRow], list[SaidRow]]:
+    rows = list(rows)
+    return [row for row in rows if not row.same], [row for row in rows if row.same]
