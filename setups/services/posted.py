@@ -7,17 +7,16 @@ from typing import Any
 from django.db.models import Case, QuerySet, Value, When
 
 from setups.models import Body, Setup
+from setups.models.setup import LISTED
 
 SHOWN = 6
 """So many are shown on the page of something else."""
-_LISTED = [Setup.State.VERIFIED, Setup.State.POSTED, Setup.State.DISPUTED]
-"""The states that are listed, in the order in which they are."""
 
 
 def listed() -> QuerySet[Setup]:
     """What everybody sees in lists, verified ones first, then the newest."""
-    by_state = Case(*(When(state=state, then=Value(place)) for place, state in enumerate(_LISTED)))
-    rows = Setup.objects.filter(state__in=_LISTED).select_related("author", "body", "platform", "current")
+    by_state = Case(*(When(state=state, then=Value(place)) for place, state in enumerate(LISTED)))
+    rows = Setup.objects.listed().select_related("author", "body", "platform").defer("words")
     return rows.order_by(by_state, "-posted_at", "-pk")
 
 
