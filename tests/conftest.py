@@ -3,14 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from io import StringIO
 
 import pytest
 from django.core.cache import cache
+from django.core.management import call_command
+from django.db import connection, transaction
 from django.test import override_settings
+from pytest_django import DjangoDbBlocker
 
 from club.racing import guards
 from club.racing.events import guards as race_days
 from tests.factories import FullCatalogue, full_catalogue
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--database-only", action="store_true", help="Leave out the tests that touch no database."
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if config.getoption("database_only"):
+        config.hook.pytest_deselected(items=[item for item in items if not _touches_the_database(item)])
+        items[:] = filter(_touches_the_database, items)
+
+
+def _touches_the_database(item: pytest.Item) -> bool:
+    asked = set(getattr(item, "fixturenames", ()))
+    return item.get_closest_marker("django_db") is not None or not asked.isdisjoint(
+        {"db", "transactional_db", "live_server", "django_db_setup"}
+    )
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -37,6 +60,22 @@ def emptied_afterwards(request: pytest.FixtureRequest) -> Iterator[None]:
     yield
     guards.remove("default")
     race_days.remove("default")
+
+
+@pytest.fixture(scope="class")
+def demo_loaded(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """The demo without setups, loaded once for all tests of a class, each of which starts from it anew.
+
+    A test's own transaction is a savepoint in the one that holds the demo. Django closes the connection after
+    each test, which would end it.
+    """
+    with django_db_blocker.unblock():
+        with transaction.atomic(), pytest.MonkeyPatch.context() as patch:
+            call_command("demo", setups=0, stdout=StringIO())
+            patch.setattr(connection, "close", lambda: None)
+            yield
+            transaction.set_rollback(True)
+        connection.close()
 
 
 @pytest.fixture

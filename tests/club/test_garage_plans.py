@@ -374,7 +374,7 @@ def test_a_kit_for_many_takes_as_many_queries_as_for_few(client, member, shop, d
 
 def demo(*arguments: str) -> str:
     out = StringIO()
-    call_command("demo", *arguments, stdout=out)
+    call_command("demo", *arguments, setups=0, stdout=out)
     return out.getvalue()
 
 
@@ -386,34 +386,31 @@ def garages() -> list:
     ]
 
 
-def test_the_demo_gives_its_open_accounts_a_garage_once_and_takes_it_back():
-    stays = MemberFactory(username="stays")
-    stock.add(stays, PartFactory(), 1)
-    demo()
-    first = garages()
-    owners = set(Chassis.objects.values_list("member__username", flat=True))
-    assert owners == {"librarian", "director", "steward", "member"}
-    assert set(OwnedPart.objects.values_list("offer", flat=True)) == {"none", "lend", "part_with"}
-    demo()
-    assert garages() == first
-    demo("--reset")
-    assert garages() == first
-    assert stays.owned_parts.count() == 1
-
-
-def test_the_demo_shows_bodies_that_fit_now_with_one_part_and_with_two(client):
-    demo()
-    chassis = Chassis.objects.get(member__username="member", name="My Dunlin")
-    assert all(rows for _, rows in fits_of(chassis).groups)
-    assert any(one.as_built for one in fits_of(chassis).by_parts[0])
-    client.force_login(Member.objects.get(username="member"))
-    assert client.get("/garage/").status_code == 200
-
-
-def test_a_garage_that_is_not_the_demos_keeps_the_demo_from_being_taken_out():
-    demo()
-    part = OwnedPart.objects.filter(member__username="member").first().part
-    stock.add(MemberFactory(), part, 1)
-    with pytest.raises(CommandError, match="hang on it"):
+@pytest.mark.usefixtures("demo_loaded")
+class TestTheDemo:
+    def test_the_demo_gives_its_open_accounts_a_garage_once_and_takes_it_back(self):
+        stays = MemberFactory(username="stays")
+        stock.add(stays, PartFactory(), 1)
+        first = garages()
+        owners = set(Chassis.objects.values_list("member__username", flat=True))
+        assert owners == {"librarian", "director", "steward", "member"}
+        assert set(OwnedPart.objects.values_list("offer", flat=True)) == {"none", "lend", "part_with"}
+        demo()
+        assert garages() == first
         demo("--reset")
-    assert Chassis.objects.filter(member__username="member").exists()
+        assert garages() == first
+        assert stays.owned_parts.count() == 1
+
+    def test_the_demo_shows_bodies_that_fit_now_with_one_part_and_with_two(self, client):
+        chassis = Chassis.objects.get(member__username="member", name="My Dunlin")
+        assert all(rows for _, rows in fits_of(chassis).groups)
+        assert any(one.as_built for one in fits_of(chassis).by_parts[0])
+        client.force_login(Member.objects.get(username="member"))
+        assert client.get("/garage/").status_code == 200
+
+    def test_a_garage_that_is_not_the_demos_keeps_the_demo_from_being_taken_out(self):
+        part = OwnedPart.objects.filter(member__username="member").first().part
+        stock.add(MemberFactory(), part, 1)
+        with pytest.raises(CommandError, match="hang on it"):
+            demo("--reset")
+        assert Chassis.objects.filter(member__username="member").exists()

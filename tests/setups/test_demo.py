@@ -83,120 +83,170 @@ def keys() -> dict[str, list[int]]:
     }
 
 
+def one_that_nobody_runs() -> Body:
+    """A body in no garage, race or rulebook, so that it can be deleted."""
+    return Body.objects.filter(owners=None, entries=None, clause_items=None).order_by("name")[0]
+
+
 # What is loaded
 
 
+@pytest.mark.usefixtures("demo_loaded")
 @pytest.mark.django_db
-def test_it_loads_four_platforms_in_three_scales_with_parts_bodies_and_members():
-    run()
-    assert Platform.objects.count() == 4
-    assert set(Platform.objects.values_list("scale", flat=True)) == {28, 24, 12}
-    assert Body.objects.count() == 60
-    assert set(Body.objects.values_list("scale", flat=True)) == {28, 24, 12}
-    assert 270 <= Part.objects.count() <= 320
-    assert Configuration.objects.count() == 12
-    assert Member.objects.count() == 40
+class TestLoaded:
+    """Each test starts from the demo as it was loaded, once for all of them."""
 
+    def test_it_loads_four_platforms_in_three_scales_with_parts_bodies_and_members(self):
+        assert Platform.objects.count() == 4
+        assert set(Platform.objects.values_list("scale", flat=True)) == {28, 24, 12}
+        assert Body.objects.count() == 60
+        assert set(Body.objects.values_list("scale", flat=True)) == {28, 24, 12}
+        assert 270 <= Part.objects.count() <= 320
+        assert Configuration.objects.count() == 12
+        assert Member.objects.count() == 40
 
-@pytest.mark.django_db
-def test_every_kind_of_part_is_sold_for_every_scale():
-    run()
-    for scale in (28, 24, 12):
-        sold = set(Part.objects.filter(platforms__scale=scale).values_list("kind", flat=True))
-        assert sold == {kind.value for kind in PartKind}, scale
+    def test_every_kind_of_part_is_sold_for_every_scale(self):
+        for scale in (28, 24, 12):
+            sold = set(Part.objects.filter(platforms__scale=scale).values_list("kind", flat=True))
+            assert sold == {kind.value for kind in PartKind}, scale
 
+    def test_wheels_come_in_packs_of_two_and_of_four(self):
+        assert set(Part.objects.of_kind(PartKind.WHEEL).values_list("pack_size", flat=True)) == {2, 4}
 
-@pytest.mark.django_db
-def test_wheels_come_in_packs_of_two_and_of_four():
-    run()
-    assert set(Part.objects.of_kind(PartKind.WHEEL).values_list("pack_size", flat=True)) == {2, 4}
+    def test_each_platform_has_its_own_wheel_for_every_offset_of_its_grid_at_both_axles(self):
+        for platform in Platform.objects.select_related("maker"):
+            grid = set(platform_of(platform).offsets.values())
+            for axle in Axle:
+                own = platform.parts.filter(kind=PartKind.WHEEL, axle=axle, maker=platform.maker)
+                offsets = [float(wheel.dimensions.get(quantity="offset").value) for wheel in own]
+                assert len(offsets) == len(set(offsets))
+                assert set(offsets) == grid
 
+    def test_every_plate_goes_only_with_mounts_of_its_platform_and_layout(self):
+        for plate in Part.objects.of_kind(PartKind.PLATE):
+            partners = [pair.other for pair in plate.pairs.filter(rule=PartPair.Rule.ONLY_WITH)]
+            assert partners
+            assert len({mount.layout for mount in partners}) == 1
+            platform = plate.platforms.get()
+            assert all(platform in mount.platforms.all() for mount in partners)
 
-@pytest.mark.django_db
-def test_each_platform_has_its_own_wheel_for_every_offset_of_its_grid_at_both_axles():
-    run()
-    for platform in Platform.objects.select_related("maker"):
-        grid = set(platform_of(platform).offsets.values())
-        for axle in Axle:
-            own = platform.parts.filter(kind=PartKind.WHEEL, axle=axle, maker=platform.maker)
-            offsets = [float(wheel.dimensions.get(quantity="offset").value) for wheel in own]
-            assert len(offsets) == len(set(offsets))
-            assert set(offsets) == grid
+    def test_each_body_has_a_front_mount_of_its_own_but_the_one_that_the_library_lacks(self):
+        made_for = BodyPart.objects.filter(rule=BodyPart.Rule.MADE_FOR)
+        mounts = made_for.values_list("part", flat=True)
+        assert len(set(mounts)) == len(mounts)
+        without = Body.objects.exclude(pk__in=made_for.values("body"))
+        assert [body.name for body in without] == ["Lowtide Wedge"]
 
+    def test_some_floors_have_no_room_for_a_mount(self):
+        fouled = BodyPart.objects.filter(rule=BodyPart.Rule.FOULS)
+        assert fouled.count() >= 6
+        assert all(row.part.kind == PartKind.MOTOR_MOUNT and row.reason for row in fouled)
 
-@pytest.mark.django_db
-def test_every_plate_goes_only_with_mounts_of_its_platform_and_layout():
-    run()
-    for plate in Part.objects.of_kind(PartKind.PLATE):
-        partners = [pair.other for pair in plate.pairs.filter(rule=PartPair.Rule.ONLY_WITH)]
-        assert partners
-        assert len({mount.layout for mount in partners}) == 1
-        platform = plate.platforms.get()
-        assert all(platform in mount.platforms.all() for mount in partners)
+    def test_every_row_passes_the_validation_that_a_form_would_do(self):
+        for own in own_rows(club_of()).values():
+            for row in own:
+                row.clean_fields()
+                row.clean()
 
+    def test_motors_and_mounts_warn_of_what_spins_and_shells_of_what_cuts(self):
+        for part in Part.objects.filter(kind__in=[PartKind.MOTOR, PartKind.MOTOR_MOUNT]):
+            assert "Keep fingers, hair and sleeves clear" in part.description, part
+        for body in Body.objects.all():
+            assert "eye protection" in body.description, body
 
-@pytest.mark.django_db
-def test_each_body_has_a_front_mount_of_its_own_but_the_one_that_the_library_lacks():
-    run()
-    made_for = BodyPart.objects.filter(rule=BodyPart.Rule.MADE_FOR)
-    mounts = made_for.values_list("part", flat=True)
-    assert len(set(mounts)) == len(mounts)
-    without = Body.objects.exclude(pk__in=made_for.values("body"))
-    assert [body.name for body in without] == ["Lowtide Wedge"]
+    def test_just_one_published_wheelbase_contradicts_its_chain(self):
+        wrong = []
+        known = KnownWheelbase.objects.select_related("platform", "motor_mount", "plate", "position")
+        for row in known:
+            links = part_of(row.motor_mount), part_of(row.plate), position_of(row.position)
+            chain = chain_of(platform_of(row.platform), *links)
+            agreement = conflicts(chain, known_wheelbase_of(row))
+            if not agreement.agrees:
+                wrong.append((row.platform.name, row.source, round(agreement.difference.value, 1)))
+        assert wrong == [("Thrale Corncrake", "leaflet, first printing", -1.4)]
+        assert {row.platform_id for row in known} == set(Platform.objects.values_list("pk", flat=True))
 
+    def test_the_sets_sold_with_a_body_fit_it(self):
+        sold_with_a_body = Configuration.objects.exclude(body=None)
+        assert sold_with_a_body.count() == 4
+        bodies = {match.name: match for match in Body.objects.prefetch_related("dimensions", "part_rules")}
+        for row in sold_with_a_body:
+            solved = answer(bodies[row.body.name], [row.platform], limit=1)
+            report = evaluate(configuration_of(row), solved.platforms[0].best.report.body)
+            assert not report.failing, row.name
 
-@pytest.mark.django_db
-def test_some_floors_have_no_room_for_a_mount():
-    run()
-    fouled = BodyPart.objects.filter(rule=BodyPart.Rule.FOULS)
-    assert fouled.count() >= 6
-    assert all(row.part.kind == PartKind.MOTOR_MOUNT and row.reason for row in fouled)
+    def test_running_it_again_changes_nothing_and_says_so(self):
+        before, rows = content(), keys()
+        assert run() == "The demo is there already. Nothing was changed; --reset loads it afresh.\n"
+        assert (content(), keys()) == (before, rows)
 
+    def test_running_it_again_with_another_seed_changes_nothing_either(self):
+        before = content()
+        assert "Nothing was changed" in run("--random-seed", "5")
+        assert content() == before
 
-@pytest.mark.django_db
-def test_every_row_passes_the_validation_that_a_form_would_do():
-    run()
-    for own in own_rows(club_of()).values():
-        for row in own:
-            row.clean_fields()
-            row.clean()
+    def test_it_says_what_is_missing_when_a_part_of_the_demo_was_deleted(self):
+        one_that_nobody_runs().delete()
+        assert "Only 59 of 60 bodies are there. Nothing was changed; --reset" in run()
 
+    def test_a_reset_brings_back_what_was_changed_or_deleted(self):
+        before = content()
+        one_that_nobody_runs().delete()
+        BodyDimension.objects.filter(quantity="wheelbase").update(value=99)
+        run("--reset")
+        assert content() == before
 
-@pytest.mark.django_db
-def test_motors_and_mounts_warn_of_what_spins_and_shells_of_what_cuts():
-    run()
-    for part in Part.objects.filter(kind__in=[PartKind.MOTOR, PartKind.MOTOR_MOUNT]):
-        assert "Keep fingers, hair and sleeves clear" in part.description, part
-    for body in Body.objects.all():
-        assert "eye protection" in body.description, body
+    def test_another_seed_gives_other_figures_under_the_same_names(self):
+        first, slugs = content(), set(Body.objects.values_list("slug", flat=True))
+        run("--reset", "--random-seed", "5")
+        assert set(Body.objects.values_list("slug", flat=True)) == slugs
+        assert content()["setups.BodyDimension"] != first["setups.BodyDimension"]
+        run("--reset")
+        assert content() == first
 
+    def test_a_reset_leaves_everybody_elses_rows_alone(self):
+        mine = ConfigurationFactory()
+        body = BodyFactory()
+        part_of_demo_maker = PartFactory(maker=Maker.objects.get(name="Brackwind Tyres"), tyre=True)
+        member = MemberFactory()
+        run("--reset")
+        for row in (mine, body, part_of_demo_maker, member):
+            row.refresh_from_db()
+        assert mine.slots.count() == 8
+        assert body.dimensions.count() == 9
+        assert part_of_demo_maker.dimensions.exists()
 
-@pytest.mark.django_db
-def test_just_one_published_wheelbase_contradicts_its_chain():
-    run()
-    wrong = []
-    known = KnownWheelbase.objects.select_related("platform", "motor_mount", "plate", "position")
-    for row in known:
-        chain = chain_of(
-            platform_of(row.platform), part_of(row.motor_mount), part_of(row.plate), position_of(row.position)
-        )
-        agreement = conflicts(chain, known_wheelbase_of(row))
-        if not agreement.agrees:
-            wrong.append((row.platform.name, row.source, round(agreement.difference.value, 1)))
-    assert wrong == [("Thrale Corncrake", "leaflet, first printing", -1.4)]
-    assert {row.platform_id for row in known} == set(Platform.objects.values_list("pk", flat=True))
+    @pytest.mark.parametrize(
+        "hanging", ["configuration on its platform", "part for its platform", "pair with its part"]
+    )
+    def test_a_reset_refuses_when_somebody_elses_row_would_go_with_the_demo(self, hanging):
+        platform = Platform.objects.get(name="Quillmoor Dunlin")
+        match hanging:
+            case "configuration on its platform":
+                row = ConfigurationFactory(
+                    name="Sunday car", platform=platform, position=platform.positions.first(), parts={}
+                )
+            case "part for its platform":
+                row = PartFactory(wheel=True, fits=platform).fitments.get()
+            case _:
+                row = PartPair.objects.create(
+                    part=PartFactory(plate=True),
+                    other=platform.parts.of_kind(PartKind.MOTOR_MOUNT)[0],
+                    rule=PartPair.Rule.ONLY_WITH,
+                )
+        before = keys()
+        with pytest.raises(
+            CommandError, match=r"not the demo's hang on it.*Nothing was changed\. Delete them or move"
+        ):
+            run("--reset")
+        assert keys() == before
+        row.refresh_from_db()
 
-
-@pytest.mark.django_db
-def test_the_sets_sold_with_a_body_fit_it():
-    run()
-    sold_with_a_body = Configuration.objects.exclude(body=None)
-    assert sold_with_a_body.count() == 4
-    bodies = {match.name: match for match in Body.objects.prefetch_related("dimensions", "part_rules")}
-    for row in sold_with_a_body:
-        solved = answer(bodies[row.body.name], [row.platform], limit=1)
-        report = evaluate(configuration_of(row), solved.platforms[0].best.report.body)
-        assert not report.failing, row.name
+    def test_members_write_from_a_domain_that_cannot_exist_and_have_no_powers_of_the_site(self):
+        assert all(member.email.endswith(".invalid") for member in Member.objects.all())
+        assert not Member.objects.filter(is_superuser=True).exists()
+        assert not Member.objects.filter(is_staff=True).exists()
+        assert Counter(member.role for member in MEMBERS).keys() == set(Member.Role.values)
 
 
 def test_no_figure_is_one_that_the_trade_uses():
@@ -211,53 +261,9 @@ def test_no_figure_is_one_that_the_trade_uses():
 
 
 @pytest.mark.django_db
-def test_running_it_again_changes_nothing_and_says_so():
-    run()
-    before, rows = content(), keys()
-    assert run() == "The demo is there already. Nothing was changed; --reset loads it afresh.\n"
-    assert (content(), keys()) == (before, rows)
-
-
-@pytest.mark.django_db
-def test_running_it_again_with_another_seed_changes_nothing_either():
-    run()
-    before = content()
-    assert "Nothing was changed" in run("--random-seed", "5")
-    assert content() == before
-
-
-@pytest.mark.django_db
-def test_it_says_what_is_missing_when_a_part_of_the_demo_was_deleted():
-    run()
-    Body.objects.filter(name="Siskin Saloon").delete()
-    assert "Only 59 of 60 bodies are there. Nothing was changed; --reset" in run()
-
-
-@pytest.mark.django_db
-def test_a_reset_brings_back_what_was_changed_or_deleted():
-    run()
-    before = content()
-    Body.objects.filter(name="Siskin Saloon").delete()
-    BodyDimension.objects.filter(quantity="wheelbase").update(value=99)
-    run("--reset")
-    assert content() == before
-
-
-@pytest.mark.django_db
 def test_a_reset_of_an_empty_library_loads_it():
     run("--reset")
     assert Body.objects.count() == 60
-
-
-@pytest.mark.django_db
-def test_another_seed_gives_other_figures_under_the_same_names():
-    run()
-    first, slugs = content(), set(Body.objects.values_list("slug", flat=True))
-    run("--reset", "--random-seed", "5")
-    assert set(Body.objects.values_list("slug", flat=True)) == slugs
-    assert content()["setups.BodyDimension"] != first["setups.BodyDimension"]
-    run("--reset")
-    assert content() == first
 
 
 def test_the_plan_is_the_same_in_every_process():
@@ -286,50 +292,6 @@ def test_the_plan_is_the_same_in_every_process():
 
 
 # Beside rows that are not the demo's
-
-
-@pytest.mark.django_db
-def test_a_reset_leaves_everybody_elses_rows_alone():
-    run()
-    mine = ConfigurationFactory()
-    body = BodyFactory()
-    part_of_demo_maker = PartFactory(maker=Maker.objects.get(name="Brackwind Tyres"), tyre=True)
-    member = MemberFactory()
-    run("--reset")
-    for row in (mine, body, part_of_demo_maker, member):
-        row.refresh_from_db()
-    assert mine.slots.count() == 8
-    assert body.dimensions.count() == 9
-    assert part_of_demo_maker.dimensions.exists()
-
-
-@pytest.mark.django_db
-@pytest.mark.parametrize(
-    "hanging", ["configuration on its platform", "part for its platform", "pair with its part"]
-)
-def test_a_reset_refuses_when_somebody_elses_row_would_go_with_the_demo(hanging):
-    run()
-    platform = Platform.objects.get(name="Quillmoor Dunlin")
-    match hanging:
-        case "configuration on its platform":
-            row = ConfigurationFactory(
-                name="Sunday car", platform=platform, position=platform.positions.first(), parts={}
-            )
-        case "part for its platform":
-            row = PartFactory(wheel=True, fits=platform).fitments.get()
-        case _:
-            row = PartPair.objects.create(
-                part=PartFactory(plate=True),
-                other=platform.parts.of_kind(PartKind.MOTOR_MOUNT)[0],
-                rule=PartPair.Rule.ONLY_WITH,
-            )
-    before = keys()
-    with pytest.raises(
-        CommandError, match=r"not the demo's hang on it.*Nothing was changed\. Delete them or move"
-    ):
-        run("--reset")
-    assert keys() == before
-    row.refresh_from_db()
 
 
 @pytest.mark.django_db
@@ -404,15 +366,6 @@ def test_with_debug_off_accounts_have_to_be_asked_for(settings):
     settings.DEBUG = False
     assert PASSPHRASE in run("--with-accounts")
     assert {m.username for m in Member.objects.all() if m.has_usable_password()} == OPEN_ACCOUNTS
-
-
-@pytest.mark.django_db
-def test_members_write_from_a_domain_that_cannot_exist_and_have_no_powers_of_the_site():
-    run()
-    assert all(member.email.endswith(".invalid") for member in Member.objects.all())
-    assert not Member.objects.filter(is_superuser=True).exists()
-    assert not Member.objects.filter(is_staff=True).exists()
-    assert Counter(member.role for member in MEMBERS).keys() == set(Member.Role.values)
 
 
 def test_every_twist_is_on_the_shelf():

@@ -482,26 +482,25 @@ def test_more_readings_than_have_room_are_drawn_without_names():
 
 def demo(*arguments: str) -> str:
     out = StringIO()
-    call_command("demo", *arguments, stdout=out)
+    call_command("demo", *arguments, setups=0, stdout=out)
     return out.getvalue()
 
 
-def test_the_demos_rows_are_what_its_members_settle_and_some_are_wrong():
-    demo()
-    agreements = set()
-    rows = BodyDimension.objects.filter(basis=Basis.AGREED).select_related("body")
-    readings = list(Measurement.objects.filter(body__isnull=False))
-    for row in rows:
-        own = [one for one in readings if (one.body_id, one.quantity) == (row.body_id, row.quantity)]
-        now = measuring.settled(own, row.kind)
-        assert measuring.settled_figures(now)["value"] == row.value
-        agreements.add(now.agreement.value)
-    assert agreements == {"agreed", "outliers"}
-    assert StatedFigure.objects.exists()
+@pytest.mark.usefixtures("demo_loaded")
+class TestTheDemo:
+    def test_the_demos_rows_are_what_its_members_settle_and_some_are_wrong(self):
+        agreements = set()
+        rows = BodyDimension.objects.filter(basis=Basis.AGREED).select_related("body")
+        readings = list(Measurement.objects.filter(body__isnull=False))
+        for row in rows:
+            own = [one for one in readings if (one.body_id, one.quantity) == (row.body_id, row.quantity)]
+            now = measuring.settled(own, row.kind)
+            assert measuring.settled_figures(now)["value"] == row.value
+            agreements.add(now.agreement.value)
+        assert agreements == {"agreed", "outliers"}
+        assert StatedFigure.objects.exists()
 
-
-def test_a_reset_of_the_demo_refuses_to_take_a_real_members_measurement_along():
-    demo()
-    measuring.add(reading(Body.objects.get(name="Siskin Saloon"), "92.4"))
-    with pytest.raises(CommandError, match="measurement"):
-        demo("--reset")
+    def test_a_reset_of_the_demo_refuses_to_take_a_real_members_measurement_along(self):
+        measuring.add(reading(Body.objects.get(name="Siskin Saloon"), "92.4"))
+        with pytest.raises(CommandError, match="measurement"):
+            demo("--reset")
