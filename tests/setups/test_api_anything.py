@@ -87,7 +87,7 @@ PARAMETERS = (
     *("q", "scale", "maker", "wheelbase_min", "front_width", "layout", "kind", "platform", "axle"),
     *("cursor", "page_size", "fields", "offset_min", "body", "drive"),
 )
-TRIES = settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+TRIES = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 @pytest.fixture(autouse=True)
