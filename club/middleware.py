@@ -55,7 +55,7 @@ def _length(request: HttpRequest) -> int:
 
 def _takes_a_photo(request: HttpRequest) -> bool:
     with suppress(Resolver404):
-        return resolve(request.path_info).url_name == "setup-photos"
+        return resolve(request.path_info).url_name in ("setup-photos", "api-photos")
     return False
 
 

@@ -13,22 +13,23 @@ from rest_framework.response import Response
 from rest_framework.serializers import ValidationError
 
 from fitcalc import parts as calc
-from fitcalc.parts import Slot
+from fitcalc.fit import FitReport, evaluate
+from fitcalc.parts import PairRules, Slot
 from fitcalc.tuning import TUNING
 from setups import models
 from setups.services.cars import content_of, reports_of, with_car
-from setups.services.comparing import FEWEST, MOST, compare
+from setups.services.comparing import EFFECTS, FEWEST, MOST, EffectRow
+from setups.translate import body_of
 
 from . import examples
 from .asked import ById, ConfigurationInput, Named
 from .computing import Build, Compute, body_given, stored
 from .geometry import BodyInput, Strict, Whole
+from .records import library_pairs
 from .reports import (
     SLOTS,
-    NamedPartSerializer,
     NamedThingSerializer,
     Names,
-    QuantitySerializer,
     ReportSerializer,
     named,
     quantity_or_none,
@@ -80,12 +81,28 @@ class ComparedCarSerializer(serializers.Serializer):
     report = ReportSerializer()
 
 
+def _each(schema: str) -> dict[str, Any]:
+    """A list with an entry a car, null where the car has none."""
+    one = {"oneOf": [{"$ref": f"#/components/schemas/{schema}"}, {"type": "null"}]}
+    return {"type": "array", "items": one}
+
+
+@extend_schema_field(_each("NamedPart"))
+class EachPart(serializers.Field):
+    """Each car’s part."""
+
+
+@extend_schema_field(_each("Quantity"))
+class EachQuantity(serializers.Field):
+    """Each car’s figure."""
+
+
 class PartRowSerializer(serializers.Serializer):
     """One slot: each car’s part or position, null where it is empty."""
 
     slot = serializers.ChoiceField(SLOTS)
     same = serializers.BooleanField()
-    parts = serializers.ListField(child=NamedPartSerializer(allow_null=True))
+    parts = EachPart()
 
 
 class EffectRowSerializer(serializers.Serializer):
@@ -94,7 +111,7 @@ class EffectRowSerializer(serializers.Serializer):
     label = serializers.CharField()
     meaning = serializers.CharField()
     same = serializers.BooleanField()
-    values = serializers.ListField(child=QuantitySerializer(allow_null=True))
+    values = EachQuantity()
 
 
 @extend_schema_field({"type": ["number", "string", "null"]})
@@ -136,7 +153,9 @@ class Compare(Compute):
         given = asked.validated_data
         cars, rows = _cars(given["cars"])
         body = body_given(given["body"]) if given.get("body") else _body_of(cars)
-        found = compare([configuration for configuration, _ in cars], body)
+        shell = _shell(body, cars[0][0])
+        pairs = library_pairs(rows) if rows else PairRules()
+        judged = [evaluate(configuration, shell, pairs) for configuration, _ in cars]
         names = Names.of(rows)
         report = ReportSerializer(context={"names": names})
         settings = [{} if revision is None else revision.tuning for _, revision in cars]
@@ -149,9 +168,9 @@ class Compare(Compute):
                     "revision": revision and revision.number,
                     "report": report.to_representation(one),
                 }
-                for (configuration, revision), one in zip(cars, found.reports, strict=True)
+                for (configuration, revision), one in zip(cars, judged, strict=True)
             ],
-            "parts": [_part_row(slot, found.reports, names) for slot in Slot],
+            "parts": [_part_row(slot, judged, names) for slot in Slot],
             "effects": [
                 {
                     "label": row.label,
@@ -159,7 +178,7 @@ class Compare(Compute):
                     "same": row.same,
                     "values": [quantity_or_none(value) for value in row.values],
                 }
-                for row in (*found.effects, *found.same_effects)
+                for row in _effects(judged)
             ],
             "settings": [_setting_row(key, settings) for key in TUNING if any(key in s for s in settings)],
         }
@@ -224,6 +243,19 @@ def _revisions(
 
 def _body_of(cars: list[CarOf]) -> models.Body | None:
     return next((revision.body for _, revision in cars if revision is not None), None)
+
+
+def _shell(body: models.Body | calc.Body | None, first: calc.Configuration) -> calc.Body:
+    """What the cars are judged under: a body, or nothing that anything could touch."""
+    if body is None:
+        return calc.Body(id=0, name="no body", scale=first.platform.scale)
+    return body_of(body) if isinstance(body, models.Body) else body
+
+
+def _effects(judged: list[FitReport]) -> list[EffectRow]:
+    """The computed figures that are known of any car."""
+    rows = [EffectRow(label, meaning, [of(one.geometry) for one in judged]) for label, meaning, of in EFFECTS]
+    return [row for row in rows if any(value is not None for value in row.values)]
 
 
 def _part_row(slot: Slot, reports: list[Any], names: Names) -> dict[str, Any]:

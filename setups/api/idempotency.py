@@ -17,9 +17,11 @@ from functools import wraps
 from hashlib import sha256
 from typing import Any, TypeVar
 
+from django.core.files import File
 from django.db import transaction
 from django.http import HttpResponse
 from django.utils import timezone
+from django.utils.datastructures import MultiValueDict
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -84,8 +86,25 @@ def _key(request: Request) -> str:
 
 
 def _digest(request: Request) -> str:
-    content = json.dumps([request.method, request.get_full_path(), request.data], sort_keys=True)
+    content = json.dumps([request.method, request.get_full_path(), _plain(request.data)], sort_keys=True)
     return sha256(content.encode()).hexdigest()
+
+
+def _plain(data: Any) -> Any:
+    """What was sent, a form's files by what is in them."""
+    if not isinstance(data, MultiValueDict):
+        return data
+    return {
+        name: [_file(one) if isinstance(one, File) else one for one in data.getlist(name)] for name in data
+    }
+
+
+def _file(file: Any) -> str:
+    digest = sha256()
+    for chunk in file.chunks():
+        digest.update(chunk)
+    file.seek(0)
+    return digest.hexdigest()
 
 
 def _again(kept: KeptAnswer, asked: str) -> HttpResponse:

@@ -98,7 +98,7 @@ class ContentInput(Strict):
         child=Whole(min_value=1, max_value=2**63 - 1),
         required=False,
         max_length=MOST_PHOTOS,
-        help_text="Numbers of photos of this setup; those of the revision before, without it.",
+        help_text="Numbers of photos of this setup; all that were not removed, without it.",
     )
     what_changed = _text(300, help_text="What is different from the revision before.")
 
@@ -174,10 +174,8 @@ def _photos(
     given: Mapping[str, Any], setup: models.Setup | None, errors: dict[str, Any]
 ) -> list[models.Photo]:
     if "photos" not in given:
-        if setup is None or setup.current is None:
-            return []
-        return list(setup.current.photos.filter(removed=False))
-    rows = {} if setup is None else {row.pk: row for row in setup.photos.filter(removed=False)}
+        return [] if setup is None else list(setup.photos.filter(removed=False))
+    rows = {} if setup is None else {row.pk: row for row in setup.photos.all()}
     unknown = {
         index: ["This setup has no photo of this number."]
         for index, key in enumerate(given["photos"])

@@ -18,7 +18,6 @@ from .filters import Bounded, choice, number, slug, whole
 from .written import QUANTITIES
 
 RaceClass: Any = Setup._meta.get_field("race_class").related_model
-LISTED = [Setup.State.POSTED, Setup.State.VERIFIED, Setup.State.DISPUTED]
 STATES = [(one.value, one.label) for one in Setup.State if one is not Setup.State.DRAFT]
 
 
@@ -50,7 +49,7 @@ class _Setups(filters.FilterSet):
     q = filters.CharFilter(
         method="by_words",
         max_length=LONGEST_TEXT,
-        help_text="Words that must all occur in its name, parts, settings or notes.",
+        help_text="Beginnings of words that must all occur in its name, parts, settings or notes.",
     )
     state = choice(STATES, method="by_state", help_text="Without it, all but the withdrawn ones.")
     body = slug(Body, "bodies", "Slug of the body.")
@@ -76,14 +75,14 @@ class _Setups(filters.FilterSet):
         model = Setup
         fields: list[str] = []
 
-    def filter_queryset(self, queryset: QuerySet[Setup]) -> QuerySet[Setup]:
-        found = super().filter_queryset(queryset)
-        return found if self.form.cleaned_data.get("state") else found.filter(state__in=LISTED)
+    def filter_queryset(self, queryset: QuerySet[Setup]) -> Any:
+        found: Any = super().filter_queryset(queryset)
+        return found if self.form.cleaned_data.get("state") else found.listed()
 
     def by_state(self, found: QuerySet[Setup], name: str, value: str) -> QuerySet[Setup]:
         return found.filter(state=value)
 
-    def by_words(self, found: QuerySet[Setup], name: str, text: str) -> QuerySet[Setup]:
+    def by_words(self, found: Any, name: str, text: str) -> Any:
         return found.matching(search_text(text)[0])
 
 

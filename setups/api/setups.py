@@ -168,8 +168,7 @@ class Revisions(Shared, Library):
             asked.is_valid(raise_exception=True)
             content = content_from(asked.validated_data, found)
             revision = posting.post(content, request.user, found, draft and draft.version)
-            for photo in found.photos.filter(removed=False).exclude(pk__in=[one.pk for one in content.photos]):
-                photos.remove(photo)
+            _show(found, [photo.pk for photo in content.photos])
         row = self.full_row(revision.pk)
         return made(RevisionSerializer(row).data, revision_address(row))
 
@@ -191,6 +190,13 @@ def _own(request: Request, number: int) -> models.Setup:
     if found.author_id != request.user.pk:
         raise Problem("forbidden", "Only the member who posted a setup can revise it.")
     return found
+
+
+def _show(setup: models.Setup, keys: list[int]) -> None:
+    """The setup shows these photos and no others."""
+    setup.photos.filter(pk__in=keys).update(removed=False)
+    for photo in setup.photos.filter(removed=False).exclude(pk__in=keys):
+        photos.remove(photo)
 
 
 class ReasonInput(Strict):

@@ -47,10 +47,12 @@ KEY = OpenApiParameter(
 class Shared(Reading):
     """Anybody reads the same; who changes something is a member, by a token or a session with CSRF.
 
-    A ``private`` view is its member's own: only they read it, and no shared cache keeps it.
+    A ``private`` view is its member's own: only they read it, and no shared cache keeps it. Of one that
+    ``varies`` anybody reads something, and some see more.
     """
 
     private = False
+    varies = False
     scope = WRITE
 
     @property
@@ -59,7 +61,7 @@ class Shared(Reading):
         return self.private or self.request is None or self.request.method not in SAFE_METHODS
 
     def get_authenticators(self) -> list[Any]:
-        if self.for_members:
+        if self.for_members or self.varies:
             return APIView.get_authenticators(self)
         return super().get_authenticators()
 
@@ -68,7 +70,7 @@ class Shared(Reading):
 
     def finalize_response(self, request: Request, response: HttpResponse, *args: Any, **kwargs: Any) -> Any:
         answer = super().finalize_response(request, response, *args, **kwargs)
-        if self.private:
+        if self.private or self.varies:
             if answer.status_code < 400:
                 del answer["Cache-Control"]
                 patch_cache_control(answer, private=True, no_cache=True)

@@ -3,7 +3,7 @@
 from django.urls import include, path, re_path
 from rest_framework.routers import SimpleRouter
 
-from . import comparing, computing, disputes, drafts, measurements, schema, setups, standing, views
+from . import comparing, computing, disputes, drafts, measurements, photos, schema, setups, standing, views
 
 router = SimpleRouter(use_regex_path=False)
 router.register("bodies", views.Bodies, "api-body")
@@ -30,7 +30,8 @@ urlpatterns = [
     path(f"{A_SETUP}draft/", drafts.DraftOfSetup.as_view(), name="api-draft"),
     path(f"{A_SETUP}standing/", standing.StandingOfSetup.as_view(), name="api-standing"),
     path(f"{A_SETUP}record/", setups.Record.as_view(), name="api-record"),
-    path(f"{A_SETUP}photos/", setups.Photos.as_view(), name="api-photos"),
+    path(f"{A_SETUP}photos/", photos.Photos.as_view(), name="api-photos"),
+    path(f"{A_SETUP}photos/<int:photo>/", photos.OnePhoto.as_view(), name="api-photo"),
     path(f"{A_SETUP}withdraw/", setups.Withdraw.as_view(), name="api-withdraw-setup"),
     path(f"{A_SETUP}restore/", setups.Restore.as_view(), name="api-restore-setup"),
     path(f"{A_REVISION}changes/", comparing.Changes.as_view(), name="api-changes"),

@@ -12,6 +12,8 @@ from django.utils.encoding import escape_uri_path
 
 from club.models import Member, Token
 from setups.api.problems import PROBLEMS
+from setups.models import Setup
+from tests.factories import content_for
 
 
 def program() -> Client:
@@ -94,3 +96,33 @@ class Caller:
         answer = self.get(path)
         assert answer.status_code == 200, answer.content
         return answer["ETag"]
+
+
+def content(**changes: Any) -> dict[str, Any]:
+    """What is posted as a setup of the default body and parts; each call is another car."""
+    said = content_for()
+    return {
+        "name": "Carpet, Sunday",
+        "body": said.body.slug,
+        "platform": said.platform.slug,
+        "position": said.position.name,
+        "parts": {slot.value: part.slug for slot, part in said.parts.items()},
+    } | changes
+
+
+def said_by(setup: Setup) -> dict[str, Any]:
+    """What the setup's newest revision says, as it is posted."""
+    written = get(f"setups/{setup.pk}/revisions/{setup.current.number}/").json()
+    taken = (
+        "name",
+        "body",
+        "platform",
+        "position",
+        "parts",
+        "surface",
+        "circuit",
+        "result",
+        "notes",
+        "tuning",
+    )
+    return {name: written[name] or "" if name in ("surface", "circuit") else written[name] for name in taken}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import json
 import re
+from decimal import Decimal
 from functools import cache
 from typing import Any
 
@@ -15,9 +16,18 @@ from jsonschema import Draft202012Validator
 
 from setups.api import examples
 from setups.api.problems import PROBLEMS
-from setups.models import PartPair
-from tests.factories import BodyFactory, ConfigurationFactory, KnownWheelbaseFactory, full_catalogue
-from tests.setups.asking import post, program
+from setups.models import Dispute, Measurement, PartPair
+from setups.services import verifying
+from tests.factories import (
+    BodyFactory,
+    ConfigurationFactory,
+    KnownWheelbaseFactory,
+    MemberFactory,
+    SetupFactory,
+    full_catalogue,
+    reading_for,
+)
+from tests.setups.asking import Caller, post, program
 
 pytestmark = pytest.mark.django_db
 
@@ -221,6 +231,67 @@ def test_solutions_are_as_described(library):
         hold(answer, "post")
 
 
+def test_setups_and_all_that_belongs_to_them_are_as_described():
+    setup = SetupFactory(tuning={"caster": 4.0, "motor": "stock"}, surface="carpet", best_lap=Decimal("9.8"))
+    verifying.add(reading_for(setup, "front_width", 58))
+    setup.photos.create(image="setups/aa/a.webp", width=4, height=3)
+    of = f"/api/v1/setups/{setup.pk}/"
+    revision = f"{of}revisions/1/"
+    for path in (
+        "/api/v1/setups/?ordering=best_lap",
+        *(of, f"{of}standing/", f"{of}record/", f"{of}photos/", f"{of}revisions/"),
+        *(revision, f"{revision}changes/", "/api/v1/measurements/", "/api/v1/disputes/"),
+    ):
+        answer = program().get(path)
+        assert answer.status_code == 200, path
+        hold(answer, "get")
+    cars = [{"setup": setup.pk}, ConfigurationFactory().pk]
+    answer = post("compare", {"cars": cars, "body": examples.BODY})
+    assert answer.status_code == 200, answer.content
+    hold(answer, "post")
+
+
+def _last(model: Any) -> int:
+    return model.objects.order_by("-pk").values_list("pk", flat=True)[0]
+
+
+def test_what_members_send_is_answered_as_described():
+    setup = SetupFactory()
+    author, other = Caller(setup.author), Caller(MemberFactory())
+    of = f"/api/v1/setups/{setup.pk}/"
+    said = program().get(f"{of}revisions/1/").json()
+    sent = {name: said[name] for name in ("name", "body", "platform", "position", "parts", "tuning")}
+    width = {"of": {"setup": setup.pk}, "quantity": "front_width", "value": 58, "instrument": "calliper"}
+    answers = [
+        author.post("setups/", sent),
+        author.post(f"{of}revisions/", sent | {"notes": "b"}, If_Match="*"),
+        author.put(f"{of}draft/", {"typed": {"notes": "c"}}, If_None_Match="*"),
+        author.put(f"{of}draft/", {"typed": {"notes": "d"}}, If_Match="*"),
+        author.post("drafts/", {"typed": {"name": "e"}}),
+        other.post("measurements/", width),
+        other.post(
+            "measurements/",
+            width | {"of": {"body": said["body"]}, "quantity": "mass", "value": 39} | {"instrument": "scale"},
+        ),
+        other.post(f"measurements/{_last(Measurement)}/withdraw/", If_Match="*"),
+        author.post(f"{of}withdraw/", {"reason": "f"}, If_Match="*"),
+        author.post(f"{of}restore/", {"reason": "g"}, If_Match="*"),
+        Caller(MemberFactory(steward=True), "read steward").post(
+            f"disputes/{Dispute.objects.get().pk}/settle/", {"outcome": "upheld", "reason": "h"}, If_Match="*"
+        ),
+        author.post(f"{of}withdraw/", {"reason": ""}, If_Match="*"),
+        author.post(f"{of}withdraw/", {"reason": "i"}),
+        other.post(f"{of}withdraw/", {"reason": "j"}, If_Match="*"),
+        Caller().post("drafts/", {}),
+    ]
+    statuses = [answer.status_code for answer in answers]
+    assert statuses == [201, 201, 201, 200, 201, 201, 201, 200, 200, 200, 200, 400, 428, 403, 401]
+    for answer in answers:
+        hold(answer, answer.wsgi_request.method.lower())
+    for path in ("/api/v1/drafts/", f"{of}draft/"):
+        hold(author.get(path), "get")
+
+
 @pytest.mark.parametrize(
     ("path", "accept"),
     [
@@ -252,13 +323,23 @@ def _request(path: str) -> Draft202012Validator:
     return Draft202012Validator(content["schema"] | {"components": closed()["components"]})
 
 
-@pytest.mark.parametrize("path", ["/api/v1/fit", "/api/v1/solve"])
+@pytest.mark.parametrize("path", ["/api/v1/fit", "/api/v1/solve", "/api/v1/compare"])
 def test_the_examples_of_the_schema_are_answered(path):
     content = operation(path, "post")["requestBody"]["content"]["application/json"]
     assert content["examples"]
     for example in content["examples"].values():
         _request(path).validate(example["value"])
         assert program().post(path, example["value"], content_type="application/json").status_code == 200
+
+
+def test_every_example_of_what_is_posted_is_as_described():
+    seen = 0
+    for path, methods in schema()["paths"].items():
+        for example in methods.get("post", {}).get("requestBody", {}).get("content", {}).values():
+            for one in example.get("examples", {}).values():
+                _request(path).validate(one["value"])
+                seen += 1
+    assert seen > 6
 
 
 @pytest.mark.parametrize(

@@ -2,54 +2,19 @@
 
 from __future__ import annotations
 
-import threading
 from dataclasses import replace
-from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
 import pytest
-from django.db import connection
-from django.utils import timezone
 
 from club.models import RaceClass
-from setups.api import idempotency
-from setups.models import BodyDimension, Draft, KeptAnswer, Revision, Setup
+from setups.models import BodyDimension, Revision, Setup
 from setups.services import posting
 from tests.factories import MemberFactory, SetupFactory, content_for
-from tests.setups.asking import Caller, get, names, pointed, refused
+from tests.setups.asking import Caller, content, get, names, pointed, refused, said_by
 
 pytestmark = pytest.mark.django_db
-
-
-def content(**changes: Any) -> dict[str, Any]:
-    """What is posted as a setup of the default body and parts; each call is another car."""
-    said = content_for()
-    return {
-        "name": "Carpet, Sunday",
-        "body": said.body.slug,
-        "platform": said.platform.slug,
-        "position": said.position.name,
-        "parts": {slot.value: part.slug for slot, part in said.parts.items()},
-    } | changes
-
-
-def of(setup: Setup) -> dict[str, Any]:
-    """What the setup's newest revision says, as it is posted."""
-    written = get(f"setups/{setup.pk}/revisions/{setup.current.number}/").json()
-    taken = (
-        "name",
-        "body",
-        "platform",
-        "position",
-        "parts",
-        "surface",
-        "circuit",
-        "result",
-        "notes",
-        "tuning",
-    )
-    return {name: written[name] or "" if name in ("surface", "circuit") else written[name] for name in taken}
 
 
 @pytest.fixture
@@ -162,7 +127,7 @@ def test_parts_that_do_not_go_there_are_pointed_at(caller):
 def test_a_revision_needs_the_etag_of_what_it_takes_the_place_of(author, caller):
     setup = SetupFactory(author=author)
     path = f"setups/{setup.pk}/revisions/"
-    sent = of(setup) | {"notes": "More grip.", "what_changed": "notes"}
+    sent = said_by(setup) | {"notes": "More grip.", "what_changed": "notes"}
     refused(caller.post(path, sent), 428, "precondition-required")
     refused(caller.post(path, sent, If_Match='"old"'), 412, "precondition-failed")
     assert setup.revisions.count() == 1
@@ -181,28 +146,30 @@ def test_a_revision_needs_the_etag_of_what_it_takes_the_place_of(author, caller)
 
 def test_a_revision_that_says_the_same_is_a_conflict(author, caller):
     setup = SetupFactory(author=author)
-    answer = caller.post(f"setups/{setup.pk}/revisions/", of(setup), If_Match="*")
+    answer = caller.post(f"setups/{setup.pk}/revisions/", said_by(setup), If_Match="*")
     assert "Nothing has changed" in refused(answer, 409, "conflict")["detail"]
 
 
-def test_a_revision_keeps_the_photos_unless_it_says_otherwise(author, caller, tmp_path, settings):
+def test_a_revision_keeps_the_photos_unless_it_says_otherwise(author, caller):
     setup = SetupFactory(author=author)
     photo = setup.photos.create(image="setups/aa/a.webp", width=4, height=3)
     setup.current.photos.add(photo)
+    stranger = SetupFactory().photos.create(image="setups/bb/b.webp", width=4, height=3)
     path = f"setups/{setup.pk}/revisions/"
-    sent = of(setup)
+    sent = said_by(setup)
     assert caller.post(path, sent | {"notes": "a"}, If_Match="*").json()["photos"] == [photo.pk]
     assert caller.post(path, sent | {"notes": "b", "photos": []}, If_Match="*").json()["photos"] == []
     assert caller.post(path, sent | {"photos": [photo.pk]}, If_Match="*").json()["photos"] == [photo.pk]
-    listed = get(f"setups/{setup.pk}/photos/").json()
-    assert [(one["number"], one["image"].endswith("setups/aa/a.webp")) for one in listed] == [
-        (photo.pk, True)
-    ]
+    wrong = caller.post(path, sent | {"photos": [photo.pk, stranger.pk]}, If_Match="*")
+    assert list(pointed(wrong)) == ["#/photos/1"]
+    (listed,) = get(f"setups/{setup.pk}/photos/").json()
+    assert listed["number"] == photo.pk
+    assert listed["image"] == f"/setups/{setup.pk}/photos/{photo.pk}.webp"
 
 
 def test_a_revision_says_what_it_changed(author, caller):
     setup = SetupFactory(author=author, notes="", tuning={"caster": 4.0})
-    sent = of(setup) | {"notes": "More grip.", "tuning": {"caster": 6, "motor": "stock"}}
+    sent = said_by(setup) | {"notes": "More grip.", "tuning": {"caster": 6, "motor": "stock"}}
     caller.post(f"setups/{setup.pk}/revisions/", sent, If_Match="*")
     changes = get(f"setups/{setup.pk}/revisions/2/changes/").json()
     assert (changes["was"], changes["now"]) == (1, 2)
@@ -218,78 +185,6 @@ def test_a_revision_says_what_it_changed(author, caller):
     assert {one["field"] for one in back["changes"]} == {one["field"] for one in changes["changes"]}
     refused(get(f"setups/{setup.pk}/revisions/1/changes/?since=9"), 404, "not-found")
     refused(get(f"setups/{setup.pk}/revisions/1/changes/?since=x"), 400, "invalid-parameter")
-
-
-# Drafts
-
-
-def test_a_draft_keeps_what_is_typed_and_only_its_author_sees_it(author, caller):
-    answer = caller.post("drafts/", {"typed": {"name": "Maybe", "best_lap": "9,8?"}})
-    assert answer.status_code == 201
-    draft = answer.json()
-    assert draft["typed"] == {"name": "Maybe", "best_lap": "9,8?"}
-    assert caller.get(draft["url"]).json() == draft
-    assert [one["setup"] for one in caller.get("drafts/").json()["results"]] == [draft["setup"]]
-    for other in (Caller(MemberFactory()), Caller(MemberFactory(steward=True), "read write steward")):
-        refused(other.get(draft["url"]), 404, "not-found")
-        assert other.get("drafts/").json()["results"] == []
-    refused(Caller().get(draft["url"]), 401, "unauthenticated")
-    refused(get(f"setups/{draft['setup']}/"), 404, "not-found")
-    assert get("setups/").json()["results"] == []
-
-
-def test_a_draft_is_kept_by_no_shared_cache(caller):
-    answer = caller.get(caller.post("drafts/", {}).json()["url"])
-    assert set(answer["Cache-Control"].split(", ")) == {"private", "no-cache"}
-    assert {"Authorization", "Cookie"} <= set(answer["Vary"].split(", "))
-
-
-def test_two_who_write_one_draft_lose_no_word(caller):
-    made = caller.post("drafts/", {"typed": {"name": "First"}})
-    path, etag = made.json()["url"], made["ETag"]
-    refused(caller.put(path, {"typed": {"name": "Mine"}}), 428, "precondition-required")
-    saved = caller.put(path, {"typed": {"name": "Mine"}}, If_Match=etag)
-    assert (saved.status_code, saved.json()["version"]) == (200, 2)
-    refused(caller.put(path, {"typed": {"name": "Theirs"}}, If_Match=etag), 412, "precondition-failed")
-    assert caller.get(path).json()["typed"] == {"name": "Mine"}
-    assert caller.get(path)["ETag"] == saved["ETag"] != etag
-    assert caller.get(path, If_None_Match=saved["ETag"]).status_code == 304
-
-
-def test_a_draft_of_a_posted_setup_is_made_on_purpose_and_posted_with_its_own_etag(author, caller):
-    setup = SetupFactory(author=author)
-    path = f"setups/{setup.pk}/draft/"
-    refused(caller.get(path), 404, "not-found")
-    refused(caller.put(path, {"typed": {}}), 428, "precondition-required")
-    made = caller.put(path, {"typed": {"notes": "half a th"}}, If_None_Match="*")
-    assert made.status_code == 201
-    refused(caller.put(path, {"typed": {}}, If_None_Match="*"), 428, "precondition-required")
-    sent = of(setup) | {"notes": "half a thought"}
-    revisions = f"setups/{setup.pk}/revisions/"
-    # The setup's own ETag does not do while a draft is open: what is in it would be lost.
-    of_setup = caller.etag(f"setups/{setup.pk}/")
-    refused(caller.post(revisions, sent, If_Match=of_setup), 412, "precondition-failed")
-    assert caller.post(revisions, sent, If_Match=made["ETag"]).status_code == 201
-    assert not Draft.objects.exists()
-    refused(caller.put(path, {"typed": {}}, If_Match=made["ETag"]), 412, "precondition-failed")
-
-
-def test_a_draft_is_thrown_away_with_the_setup_that_was_never_posted(author, caller):
-    made = caller.post("drafts/", {})
-    path = made.json()["url"]
-    refused(caller.delete(path), 428, "precondition-required")
-    assert caller.delete(path, If_Match=made["ETag"]).status_code == 204
-    assert not Setup.objects.exists()
-    refused(caller.delete(path, If_Match=made["ETag"]), 404, "not-found")
-
-
-def test_a_draft_starts_from_another_setup(caller):
-    setup = SetupFactory(notes="Theirs.")
-    start = {"setup": setup.pk, "revision": 1}
-    typed = caller.post("drafts/", {"started_from": start, "typed": {"name": "Mine"}}).json()["typed"]
-    assert (typed["name"], typed["notes"], typed["body"]) == ("Mine", "Theirs.", str(setup.body_id))
-    refused(caller.post("drafts/", {"started_from": {"setup": 99, "revision": 1}}), 400, "invalid-content")
-    assert list(pointed(caller.post("drafts/", {"typed": {"wing": "x"}}))) == ["#/typed/wing"]
 
 
 # Withdrawing
@@ -316,77 +211,6 @@ def test_a_setup_is_withdrawn_and_put_back_with_a_reason(author, caller):
         ("withdrawn", "The chassis was bent."),
         ("restored", "Straight again."),
     ]
-
-
-# Once
-
-
-def test_the_same_request_with_a_key_is_done_once_and_answered_alike(caller):
-    sent = content()
-    first = caller.post("setups/", sent, Idempotency_Key='"a-key"')
-    again = caller.post("setups/", sent, Idempotency_Key='"a-key"')
-    assert (first.status_code, first.content) == (201, again.content)
-    assert (again.status_code, again["Location"], again["ETag"]) == (201, first["Location"], first["ETag"])
-    assert again["Content-Type"] == first["Content-Type"]
-    assert Setup.objects.count() == 1
-
-
-def test_a_key_is_of_one_request_and_of_one_member(caller):
-    caller.post("drafts/", {"typed": {"name": "One"}}, Idempotency_Key="k")
-    other = caller.post("drafts/", {"typed": {"name": "Two"}}, Idempotency_Key="k")
-    refused(other, 422, "key-used")
-    refused(caller.post("setups/", content(), Idempotency_Key="k"), 422, "key-used")
-    assert Setup.objects.count() == 1
-    theirs = Caller(MemberFactory()).post("drafts/", {"typed": {"name": "Two"}}, Idempotency_Key="k")
-    assert theirs.status_code == 201
-
-
-def test_a_refused_request_may_be_mended_and_sent_with_its_key(caller):
-    refused(caller.post("setups/", content(body="heron"), Idempotency_Key="k"), 400, "invalid-content")
-    assert not KeptAnswer.objects.exists()
-    assert caller.post("setups/", content(), Idempotency_Key="k").status_code == 201
-
-
-def test_an_answer_is_kept_for_a_day_and_then_cleaned_away(caller):
-    caller.post("drafts/", {}, Idempotency_Key="old")
-    caller.post("drafts/", {}, Idempotency_Key="older")
-    KeptAnswer.objects.update(kept_at=timezone.now() - timedelta(hours=24))
-    assert caller.post("drafts/", {}, Idempotency_Key="old").status_code == 201
-    assert Setup.objects.count() == 3
-    assert [kept.key for kept in KeptAnswer.objects.all()] == ["old"]
-    assert idempotency.clean() == 0
-
-
-@pytest.mark.parametrize("key", ["", "x" * 256, '"', "ä", "a\tb"])
-def test_a_key_that_is_none_is_refused(caller, key):
-    problem = caller.post("drafts/", {}, Idempotency_Key=key)
-    assert "printable" in refused(problem, 400, "bad-request")["detail"]
-
-
-@pytest.mark.skipif(
-    connection.vendor == "sqlite",
-    reason="the tests' SQLite is in memory, where a second writer is refused and does not wait",
-)
-@pytest.mark.django_db(transaction=True)
-def test_two_requests_with_one_key_at_the_same_time_are_done_once(author):
-    caller = Caller(author)
-    start, answers = threading.Barrier(4), []
-
-    def send():
-        try:
-            start.wait(timeout=10)
-            answers.append(caller.post("drafts/", {"typed": {"name": "One"}}, Idempotency_Key="k"))
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=send) for _ in range(4)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=30)
-    assert {(answer.status_code, answer.content) for answer in answers} == {(201, answers[0].content)}
-    assert len(answers) == 4
-    assert Setup.objects.count() == 1
 
 
 # Lists
