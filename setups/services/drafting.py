@@ -100,9 +100,9 @@ class Judged:
             found.append(Problem("car", "body-choice", "Body", "Choose the body that is on it."))
         if self.platform is None and not typed.get("platform"):
             found.append(Problem("car", "platform-choice", "Platform", "Choose what it stands on."))
-        for slot in self.open_slots:
-            label = self.chassis[slot.value].label if self.chassis else slot.label.capitalize()
-            found.append(Problem("parts", f"id_{slot.value}", str(label), "Still open: choose one."))
+        if self.open_slots:
+            names = ", ".join(slot.label for slot in self.open_slots)
+            found.append(Problem("parts", f"id_{self.open_slots[0].value}", "Still open", f"{names}."))
         if self.setup.current_id and not typed.get("what_changed", "").strip():
             found.append(Problem("post", "id_what_changed", "What changed", "Say in a line what changed."))
         return found

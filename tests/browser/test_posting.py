@@ -116,7 +116,7 @@ def test_it_all_works_without_scripts(phone, catalogue):
 def test_two_tabs_never_lose_a_word(desktop, catalogue):
     author = MemberFactory()
     draft = posting.begin(author, {"name": "Car", "notes": "as it was"})
-    desktop.as_member(author).open(f"/setups/{draft.setup_id}/edit/?step=ran")
+    desktop.as_member(author).open(f"/setups/{draft.setup_id}/edit/?step=ran", sound=False)
     first = desktop.driver.current_window_handle
     desktop.driver.switch_to.new_window("tab")
     try:
@@ -147,7 +147,7 @@ def test_two_tabs_never_lose_a_word(desktop, catalogue):
 
 def test_a_body_is_found_while_its_name_is_typed(phone, catalogue):
     draft = posting.begin(MemberFactory(), {"name": "Car"})
-    phone.as_member(draft.setup.author).open(f"/setups/{draft.setup_id}/edit/?step=car")
+    phone.as_member(draft.setup.author).open(f"/setups/{draft.setup_id}/edit/?step=car", sound=False)
     phone.find("#id_find").send_keys("lapw")
     phone.wait(lambda: "Lapwing Coupé" in phone.find("#bodies").text, "the body never came")
     phone.find("#bodies input").click()
@@ -162,7 +162,7 @@ def test_a_photo_is_added_and_removed(phone, catalogue, tmp_path: Path):
     picture = tmp_path / "car.png"
     Image.new("RGB", (900, 600), "olive").save(picture)
     draft = posting.begin(MemberFactory(), {"name": "Car"})
-    phone.as_member(draft.setup.author).open(f"/setups/{draft.setup_id}/edit/?step=photos")
+    phone.as_member(draft.setup.author).open(f"/setups/{draft.setup_id}/edit/?step=photos", sound=False)
     phone.find("#id_photo").send_keys(str(picture))
     phone.fill(caption="On the scales")
     phone.leave_by(in_view(phone, ".post-add button"))

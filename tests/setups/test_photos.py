@@ -270,7 +270,7 @@ def test_a_drafts_photo_is_its_authors_only_until_it_is_posted(client, author):
     for address in addresses:
         seen = Client().get(address)
         assert seen.headers["Cache-Control"] == "public, max-age=31536000, immutable"
-        seen.close()
+        assert b"".join(seen) == b"".join(client.get(address))
 
 
 def test_the_interface_names_the_address_of_a_photo_and_hides_those_of_a_draft(client, author):

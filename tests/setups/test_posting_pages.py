@@ -296,7 +296,7 @@ def test_an_unfinished_car_stays_a_draft_and_the_open_slots_are_named(client, au
 
     assert answer.status_code == 422
     said = words(answer)
-    for told in ("Rear tyre: Still open", "Plate: Still open", "weigh all four wheels"):
+    for told in ("Still open: rear tyre, plate.", "weigh all four wheels"):
         assert told in said
     assert Setup.objects.get().state == Setup.State.DRAFT
     assert typed(draft)["tuning_weight_fl"] == "41"
