@@ -125,6 +125,8 @@ def _thing(kind: Kind, row: Any) -> Values:
         values[one.quantity] = one.value
         for role in ("tolerance", "uncertainty", "basis", "source"):
             values[f"{one.quantity}_{role}"] = getattr(one, role)
+        if one.uncertainty is not None:
+            values[f"{one.quantity}_tolerance"] = None  # the library goes by the uncertainty alone
     return values
 
 

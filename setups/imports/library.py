@@ -11,6 +11,7 @@ from django.db.models import Q
 from django.db.models.functions import Lower
 
 from setups.imports.columns import Kind
+from setups.imports.figures import Figures
 from setups.models import Body, Maker, Platform
 from setups.services.near import nearest
 
@@ -47,6 +48,7 @@ class Library:
         if kind.key == "parts":
             for platform in Platform.objects.all():
                 self.platforms[platform.slug] = self.platforms[fold(platform.name)] = platform
+        self.figures = Figures(kind)
         self._index(rows)
         self._fetch(rows, lock)
 

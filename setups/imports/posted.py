@@ -26,7 +26,7 @@ from setups.imports.library import fold
 from setups.imports.names import Names, chunks, members_called
 from setups.imports.planned import By, Loaded, Plan, PlannedRow, Problem, closed, row_of
 from setups.imports.record_kinds import SLOTS
-from setups.imports.rows import shown
+from setups.imports.words import shown
 from setups.models import Decision, Revision, Setup
 from setups.services import posting
 from setups.services.cars import Content, reports_of, wrong_slots

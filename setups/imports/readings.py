@@ -9,24 +9,26 @@ brings the setups up to date, as it does on the pages.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Any
 
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from fitcalc.dimensions import BODY_DIMENSIONS, CAR_DIMENSIONS, PART_DIMENSIONS, PartKind, dimensions_of
 from fitcalc.instruments import Instrument
 from setups.imports import cells
+from setups.imports.backdate import backdate
 from setups.imports.given import Change, Given
 from setups.imports.names import Names, chunks, members_called
 from setups.imports.planned import By, Loaded, Plan, Problem, closed, row_of
-from setups.imports.rows import NOISE, shown
-from setups.models import Body, Measurement, Part, Revision, Setup
+from setups.imports.words import LARGEST, NOISE, shown
+from setups.models import Body, Measurement, Part, Revision, Setup, StatedFigure
 from setups.models.measurement import refusals
 from setups.services import measuring, verifying
 
-THOUSANDTH = measuring._THOUSANDTH
+THOUSANDTH = Decimal("0.001")
 SUBJECTS = ("body", "part", "revision")
 _STANDING = ("withdrawn", "set_aside")
 _CATALOGUES = {"body": BODY_DIMENSIONS, "part": PART_DIMENSIONS, "revision": CAR_DIMENSIONS}
@@ -110,12 +112,15 @@ def _measurement(
         for key in (*_STANDING, "added"):
             if key in values:
                 setattr(measurement, key, values[key])
-    if _known_quantity(given, subject, of):
-        _judge(given, measurement)
+    if not _known_quantity(given, subject, of):
+        return None
+    _judge(given, measurement)
     return measurement
 
 
 def _rounded(value: Any) -> Any:
+    if abs(value) >= LARGEST:
+        return value
     rounded = value.quantize(THOUSANDTH)
     return rounded if abs(rounded - value) < NOISE else value
 
@@ -184,7 +189,7 @@ def _judge(given: Given, measurement: Measurement) -> None:
         given.wrong(key, message)
     for key in ("value", "uncertainty"):
         number = getattr(measurement, key)
-        if number is not None and number != number.quantize(THOUSANDTH):
+        if number is not None and abs(number) < LARGEST and number != number.quantize(THOUSANDTH):
             given.wrong(key, "The library keeps three decimals: round it.")
     most = Measurement._meta.get_field("note").max_length
     if most is not None and len(measurement.note) > most:
@@ -268,47 +273,50 @@ def carry_out(plan: Plan, by: By) -> Loaded:
     """Writes the measurements of a faultless plan and settles what they are of; within a transaction."""
     new = [row.checked.instance for row in plan.new]
     changed = [row.checked.instance for row in plan.changed]
-    added = {id(one): one.added for one in new if one.added is not None}
+    added = [(one, one.added) for one in new if one.added is not None]
     Measurement.objects.bulk_create(new, batch_size=500)
-    for one in new:
-        one.added = added.get(id(one), one.added)  # creating has written today over it
-    Measurement.objects.bulk_update([one for one in new if id(one) in added], ["added"], batch_size=500)
+    backdate(Measurement, "added", added)
     Measurement.objects.bulk_update(changed, [*_STANDING], batch_size=500)
     _settle([*new, *changed])
     return Loaded([one.pk for one in new], [one.pk for one in changed])
 
 
-def _settle(rows: Iterable[Measurement]) -> None:
+def _settle(rows: list[Measurement]) -> None:
     """Settles every dimension that was measured, and works out where the setups stand that hang on them."""
-    rows = list(rows)
-    touched = []
-    for of in ("body", "part"):
-        wanted = dict.fromkeys(
-            (getattr(one, f"{of}_id"), one.quantity) for one in rows if getattr(one, f"{of}_id") is not None
-        )
-        every: dict[tuple[int, str], list[Measurement]] = defaultdict(list)
-        model = Body if of == "body" else Part
-        for some in chunks(dict.fromkeys(key for key, _ in wanted)):
-            subjects = model._default_manager.in_bulk(some)
-            for one in Measurement.objects.filter(**{f"{of}__in": some}).order_by("pk"):
-                every[getattr(one, f"{of}_id"), one.quantity].append(one)
-            for key, quantity in wanted:
-                if key not in subjects:
-                    continue
-                subject = subjects[key]
-                if _resettled(subject, quantity, every[key, quantity]):
-                    touched.append(subject)
     keys = {one.revision.setup_id for one in rows if one.revision is not None}
-    for subject in dict.fromkeys(touched):
-        keys.update(verifying.touched_by(subject).values_list("pk", flat=True))
+    for of, model in (("body", Body), ("part", Part)):
+        measured = {getattr(one, f"{of}_id") for one in rows} - {None}
+        wanted = {(getattr(one, f"{of}_id"), one.quantity) for one in rows}
+        for some in chunks(sorted(measured)):
+            for subject in _resettled(of, model._default_manager.filter(pk__in=some), wanted):
+                keys.update(verifying.touched_by(subject).values_list("pk", flat=True))
     for some in chunks(sorted(keys)):
         locked = Setup.objects.select_for_update(of=("self",)).select_related("current", "author")
         verifying.bring_all_up_to_date(list(locked.filter(pk__in=some).order_by("pk")))
 
 
-def _resettled(subject: Body | Part, quantity: str, rows: list[Measurement]) -> bool:
-    """Settles one dimension; True if the library's figure is another one now."""
-    before = measuring.figure_of(subject, quantity)
-    was = None if before is None else before.quantity_value()
-    after = measuring.resettle(subject, quantity, measuring.settled(rows, rows[0].kind))
-    return was != (None if after is None else after.quantity_value())
+def _resettled(of: str, subjects: QuerySet[Any], wanted: set[tuple[int, str]]) -> list[Body | Part]:
+    """Settles the ``wanted`` dimensions of ``subjects``; those whose figures are others now."""
+    readings: dict[tuple[int, str], list[Measurement]] = defaultdict(list)
+    for one in Measurement.objects.filter(**{f"{of}__in": subjects}).order_by("pk"):
+        readings[getattr(one, f"{of}_id"), one.quantity].append(one)
+    stated = {
+        (getattr(one, f"{of}_id"), one.quantity): one
+        for one in StatedFigure.objects.filter(**{f"{of}__in": subjects})
+    }
+    changed = []
+    for subject in subjects.prefetch_related("dimensions").order_by("pk"):
+        figures = {row.quantity: row for row in subject.dimensions.all()}
+        differs = False
+        for quantity in sorted(quantity for pk, quantity in wanted if pk == subject.pk):
+            rows = readings[subject.pk, quantity]
+            now = measuring.settled(rows, rows[0].kind)
+            before = figures.get(quantity)
+            if measuring.stands(before, stated.get((subject.pk, quantity)), now):
+                continue
+            was = None if before is None else before.quantity_value()
+            after = measuring.resettle(subject, quantity, now)
+            differs = differs or was != (None if after is None else after.quantity_value())
+        if differs:
+            changed.append(subject)
+    return changed

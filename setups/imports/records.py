@@ -10,13 +10,14 @@ from django.contrib.auth.hashers import make_password
 from django.core.exceptions import ValidationError
 from django.db import models
 
+from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS
 from setups.imports.columns import Kind
 from setups.imports.given import Change, Given
 from setups.imports.library import fold
 from setups.imports.names import Names, chunks
 from setups.imports.planned import By, Loaded, Outcome, Plan, closed, row_of
 from setups.imports.record_kinds import SLOTS
-from setups.imports.rows import settled, shown
+from setups.imports.words import settled, shown
 from setups.models import Configuration, ConfigurationPart
 
 BATCH = 500
@@ -30,7 +31,6 @@ _WORDS = {
     "position_shift_sane": "The shift must lie between −100 and 100 mm, its tolerance must not be negative.",
     "known_wheelbase_positive": "The wheelbase must be more than 0, its tolerance must not be negative.",
     "part_pair_of_two": "A part cannot be paired with itself.",
-    "stated_figure_plausible": "That is no sane value of this dimension, or the thing has no such dimension.",
     "stated_figure_doubt": "A doubt cannot be negative.",
 }
 """What to say of the constraints that a record can break."""
@@ -143,6 +143,8 @@ def _checked(kind: Kind, given: Given, values: dict[str, Any], existing: Any | N
         record.changes.append(Change(column.label, old, shown(values[column.key])))
     if kind.key == "configurations":
         _slots(kind, values, record, existing)
+    if kind.key == "stated-figures":
+        _figure_of(values, given)
     _faults(kind, given, record)
     return record
 
@@ -173,6 +175,18 @@ def _faults(kind: Kind, given: Given, record: Record) -> None:
                 constraint.validate(kind.model, record.instance)
             except ValidationError:
                 given.wrong("", _WORDS[constraint.name])
+
+
+def _figure_of(values: dict[str, Any], given: Given) -> None:
+    """A stated figure is a sane one of a dimension that the body or part has."""
+    catalogue = BODY_DIMENSIONS if values.get("body") is not None else PART_DIMENSIONS
+    found = catalogue.get(values["quantity"])
+    if found is None:
+        given.wrong("quantity", "It has no such dimension: correct the dimension, or of what it is.")
+    elif not found.low <= values["value"] <= found.high:
+        given.wrong(
+            "value", f"It must lie between {found.low:g} and {found.high:g} {found.unit.value}".rstrip() + "."
+        )
 
 
 def carry_out(plan: Plan, by: By) -> Loaded:

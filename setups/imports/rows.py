@@ -4,26 +4,21 @@ from __future__ import annotations
 
 from copy import copy
 from dataclasses import dataclass, field
-from decimal import Decimal
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.db import models
 
-from fitcalc.dimensions import PART_DIMENSIONS, REQUIRED, PartKind, dimensions_of
+from fitcalc.dimensions import PART_DIMENSIONS, REQUIRED, PartKind
 from setups.imports import cells
 from setups.imports.columns import Kind
-from setups.imports.given import Change, Given, GivenFigure
-from setups.imports.kinds import kinds_with
+from setups.imports.given import Change, Given
 from setups.imports.library import Library, fold
+from setups.imports.words import settled, shown, signed
 from setups.models import Body, Part, Platform
-from setups.models.dimension import Basis, Dimension
-from setups.printing import MINUS
+from setups.models.dimension import Dimension
 from setups.services.near import nearest
 from setups.translate import platform_of
 
-NOISE = Decimal("0.000001")
-"""A spreadsheet's 98.10000000001 is 98.1."""
 NOT_FIELDS = ("maker", "slug", "platforms", "made_for", "basis", "source")
 
 
@@ -53,7 +48,7 @@ def check(kind: Kind, given: Given, library: Library) -> Checked:
     if kind.model is Part:
         _part_rules(given, checked)
         _links(given, library, checked, existing)
-    _dimensions(kind, given, checked, existing)
+    library.figures.check(given, checked, existing)
     if kind.model is Part:
         _offset_grid(given, checked, existing)
         _incomplete(checked, existing)
@@ -137,14 +132,6 @@ def _fields(kind: Kind, given: Given, checked: Checked, existing: Any | None) ->
         given.wrong(key, messages)
 
 
-def settled(model_field: Any, value: Any) -> Any:
-    """``value`` as the field keeps it, so that it compares with what is on record."""
-    if isinstance(model_field, models.DecimalField) and isinstance(value, Decimal):
-        rounded = value.quantize(Decimal(1).scaleb(-model_field.decimal_places))
-        return rounded if abs(rounded - value) < NOISE else value
-    return value
-
-
 def _faults(instance: Any, exclude: set[str]) -> list[tuple[str, str]]:
     try:
         instance.clean_fields(exclude=exclude)
@@ -208,83 +195,6 @@ def _names(text: str, known: dict[str, Any]) -> list[str]:
     return found
 
 
-def _dimensions(kind: Kind, given: Given, checked: Checked, existing: Any | None) -> None:
-    on_record = {} if existing is None else {row.quantity: row for row in existing.dimensions.all()}
-    allowed = tuple(kind.catalogue)
-    if kind.model is Part:
-        allowed = dimensions_of(PartKind(checked.instance.kind))
-    for key, figure in given.figures.items():
-        label = kind.catalogue[key].label
-        if key not in allowed:
-            owners = ", ".join(owner.label for owner in kinds_with(key))
-            what = PartKind(checked.instance.kind).label
-            given.wrong(
-                key, f"A {what} has no {label.lower()}: leave the cell empty. It belongs to: {owners}."
-            )
-            continue
-        before = on_record.get(key)
-        after = _dimension(kind, given, key, figure, before)
-        if after is None:
-            continue
-        for name, message in _dimension_faults(kind, after):
-            given.wrong(key if name == "value" else f"{key}_{name}", message)
-        was = "" if before is None else figure_words(before)
-        now = figure_words(after)
-        if was != now:
-            checked.dimensions.append(after)
-            checked.changes.append(Change(label, was, now))
-            if (
-                before is not None
-                and before.value != after.value
-                and before.basis in (Basis.MEASURED, Basis.AGREED)
-            ):
-                checked.notes.append(f"{label}: this replaces a figure {before.get_basis_display()}.")
-
-
-def _dimension(
-    kind: Kind, given: Given, key: str, figure: GivenFigure, before: Dimension | None
-) -> Dimension | None:
-    """The dimension as it would be; ``None`` if the row gives nothing or something is wrong."""
-    tolerance = figure.tolerance if figure.tolerance is not None else figure.tolerance_behind
-    if figure.tolerance_behind not in (None, tolerance):
-        given.wrong(f"{key}_tolerance", "It is not the tolerance that stands behind the ±: give one of them.")
-        return None
-    if tolerance is not None and figure.uncertainty is not None:
-        given.wrong(f"{key}_uncertainty", "Give a tolerance or an uncertainty, not both.")
-        return None
-    if figure.value is None and before is None:
-        given.wrong(
-            key, "It is empty, but its tolerance or source is not: write the figure, or empty those too."
-        )
-        return None
-    get = kind.dimension_model._meta.get_field
-    value = before.value if figure.value is None else settled(get("value"), figure.value)
-    source = figure.source or given.values.get("source", "")
-    basis = figure.basis or given.values.get("basis", "")
-    if before is None or before.value != value:
-        after = kind.dimension_model(pk=before.pk if before else None, quantity=key, value=value)
-        after.tolerance, after.uncertainty = tolerance, figure.uncertainty
-        after.basis, after.source = basis or Basis.MAKER, source
-    else:
-        after = copy(before)
-        if tolerance is not None or figure.uncertainty is not None:
-            after.tolerance, after.uncertainty = tolerance, figure.uncertainty
-        after.basis, after.source = basis or before.basis, source or before.source
-    for name in ("tolerance", "uncertainty"):
-        setattr(after, name, settled(get(name), getattr(after, name)))
-    return after
-
-
-def _dimension_faults(kind: Kind, dimension: Dimension) -> list[tuple[str, str]]:
-    faults = _faults(dimension, {kind.owner, "quantity"})
-    if not faults:
-        try:
-            dimension.clean()
-        except ValidationError as error:
-            faults = [(key, " ".join(messages)) for key, messages in error.message_dict.items()]
-    return faults
-
-
 def _offset_grid(given: Given, checked: Checked, existing: Part | None) -> None:
     """A wheel's offset must be on the grid of every platform that it fits (``OffsetGrid.holds``)."""
     if checked.instance.kind != PartKind.WHEEL:
@@ -302,8 +212,8 @@ def _offset_grid(given: Given, checked: Checked, existing: Part | None) -> None:
         if not grid.holds(float(offset.value)):
             given.wrong(
                 "offset",
-                f"{platform} takes offsets from {_signed(grid.low)} to {_signed(grid.high)} in steps of "
-                f"{grid.step:g} mm, and {_signed(float(offset.value))} is none of them: correct the offset "
+                f"{platform} takes offsets from {signed(grid.low)} to {signed(grid.high)} in steps of "
+                f"{grid.step:g} mm, and {signed(float(offset.value))} is none of them: correct the offset "
                 "or the platform.",
             )
 
@@ -328,38 +238,3 @@ def _identities(given: Given, library: Library, checked: Checked, existing: Any 
     if "slug" in given.values:
         found.append(("slug", given.values["slug"]))
     return found
-
-
-# Words
-
-
-def _signed(value: float) -> str:
-    return f"{MINUS if value < 0 else '+' if value else ''}{abs(value):g}"
-
-
-def shown(value: Any) -> str:
-    if value is None or value == "":
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, Decimal):
-        return _number(value)
-    return str(value)
-
-
-def _number(value: Decimal) -> str:
-    return f"{value.normalize():f}".replace("-", MINUS)
-
-
-def figure_words(row: Dimension) -> str:
-    """A dimension with its doubt, where it comes from, in one line."""
-    unit = f" {row.kind.unit.value}" if row.kind.unit.value else ""
-    if row.tolerance is not None:
-        doubt = f" ± {_number(row.tolerance)}"
-    elif row.uncertainty is not None:
-        doubt = f", u = {_number(row.uncertainty)}"
-    else:
-        doubt = ""
-    basis = Basis(row.basis).label
-    origin = f"{basis}, {row.source}" if row.source else basis
-    return f"{_number(row.value)}{doubt}{unit} ({origin})"

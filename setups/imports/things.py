@@ -10,6 +10,7 @@ from django.db import models
 from django.utils.text import slugify
 
 from setups.imports import cells
+from setups.imports.backdate import backdate
 from setups.imports.columns import Kind
 from setups.imports.given import Given
 from setups.imports.library import Library, fold
@@ -61,12 +62,11 @@ def carry_out(plan: Plan, by: By) -> Loaded:
             row.checked.instance.maker = makers[fold(row.checked.new_maker)]
     _give_slugs(plan.kind, new)
     manager = plan.kind.model._default_manager
-    added = {id(row): row.checked.instance.added for row in new if "added" in row.checked.fields}
+    added = [
+        (row.checked.instance, row.checked.instance.added) for row in new if "added" in row.checked.fields
+    ]
     manager.bulk_create([row.checked.instance for row in new], batch_size=BATCH)
-    for row in new:
-        if id(row) in added:  # creating has written today over it
-            row.checked.instance.added = added[id(row)]
-    _update(manager, [row.checked.instance for row in new if id(row) in added], {"added"})
+    backdate(plan.kind.model, "added", added)
     _update(
         manager,
         [row.checked.instance for row in changed],

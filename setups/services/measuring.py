@@ -180,6 +180,17 @@ def resettle(subject: Body | Part, quantity: str, now: Consensus | None) -> Dime
     return _store(subject, quantity, row, _figures(stated))
 
 
+def stands(row: Dimension | None, stated: StatedFigure | None, now: Consensus | None) -> bool:
+    """True if ``resettle`` would change nothing: for those who have many dimensions' rows at hand."""
+    kept = stated is not None and row is not None and _figures(stated) == _figures(row)
+    if row is not None and not SETTLED_SOURCE.match(row.source) and not kept:
+        return False
+    wanted = None if stated is None else _figures(stated)
+    if now is not None and (stated is None or _outweighs(now)):
+        wanted = settled_figures(now)
+    return (None if row is None else _figures(row)) == wanted
+
+
 def settled_figures(now: Consensus) -> dict[str, Any]:
     """The columns of a row that holds what members settle."""
     disputed = now.agreement is Agreement.DISPUTED
