@@ -22,8 +22,8 @@ from setups.printing import decimals_needed, fixed, plus_minus, with_unit
 WIDTH, HEIGHT = 320.0, 58.0
 _LINE, _SIDE = 30.0, 10.0
 _TEXT = 12.0
-_ROOM = 3.5
-"""Beyond a limit so many guard bands are drawn, or so many twentieths of the tolerance if that is more."""
+_ROOM = 7.0
+"""Beyond a limit so many guard bands are drawn, or a part of the tolerance if that is more."""
 LOOKS = {
     ClassVerdict.COMPLIES: "fits",
     ClassVerdict.TOO_CLOSE: "close",
@@ -107,7 +107,7 @@ def guard_bar(
     band = float(guard_band(doubt, limit.factor))
     ends = list(dict.fromkeys(end for end in (low, high) if end is not None))
     size = abs(high - low) if low is not None and high is not None else max(abs(ends[0]), 1.0)
-    room = max(_ROOM * max(band, COVERAGE * doubt), size / (4.0 if len(ends) == 2 else 40.0), 1e-6)
+    room = max(_ROOM * max(band, COVERAGE * doubt), size / (4.0 if len(ends) == 2 else 100.0), 1e-6)
     least, most = min(ends) - room, max(ends) + room
 
     def at(x: float) -> float:

@@ -65,8 +65,8 @@
     const said = [];
     if (refused.length) said.push(`${times(refused.length, "record was", "records were")} not taken: look at what it says.`);
     if (waiting) said.push(`${times(waiting, "record", "records")} kept on this phone, not sent yet.`);
-    if (waiting && signedOut) said.push("You are signed out: sign in, and they are sent.");
-    else if (waiting && !signal) said.push("No signal: they are sent when it is back.");
+    if (waiting && signedOut) said.push(`You are signed out: sign in, and ${waiting === 1 ? "it is" : "they are"} sent.`);
+    else if (waiting && !signal) said.push(`No signal: ${waiting === 1 ? "it is" : "they are"} sent when it is back.`);
     if (unstored.size) said.push("This phone keeps nothing once the page is left: stay here.");
     if (others) said.push(`${times(others, "record waits", "records wait")} for another inspector to sign in on this phone.`);
     if (!said.length) said.push("All is sent.");
@@ -352,4 +352,22 @@
   setInterval(() => { if (mine().some((one) => !one.refused)) flush(); }, RETRY);
   show();
   flush();
+
+  /* The page itself stays on the phone too, until its inspector signs out ------- */
+  if ("serviceWorker" in navigator && "caches" in window) {
+    const stays = async () => {
+      await navigator.serviceWorker.register(form.dataset.worker);
+      await navigator.serviceWorker.ready;
+      const cache = await caches.open("race-day");
+      const looks = [...document.querySelectorAll("link[rel=stylesheet], script[src]")].map((one) => one.href || one.src);
+      for (const one of [location.href, ...looks]) {
+        if (!(await cache.match(one))) await cache.add(one);
+      }
+      document.documentElement.dataset.stays = "";
+    };
+    stays().catch(() => { /* no worker here: the page works, and what is typed is kept all the same */ });
+    for (const leaving of document.querySelectorAll("form[action*='sign-out']")) {
+      leaving.addEventListener("submit", () => { caches.delete("race-day"); });
+    }
+  }
 })();
