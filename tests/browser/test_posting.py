@@ -53,7 +53,7 @@ def in_view(screen, selector: str):
 
 def test_a_setup_is_written_and_posted_with_its_findings_told_as_it_is_typed(phone, catalogue):
     author = MemberFactory()
-    phone.as_member(author).open("/setups/new/?body=lapwing")
+    phone.as_member(author).open("/setups/new/?body=lapwing", sound=False)
     phone.fill(name="Carpet, autumn").press("Start the draft")
     draft = Draft.objects.get()
 
