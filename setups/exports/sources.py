@@ -14,7 +14,7 @@ from django.db.models import Q, QuerySet
 
 from setups.imports.columns import Kind
 from setups.imports.record_kinds import SLOTS
-from setups.models import Body, Configuration, Measurement, Part, Revision, Setup
+from setups.models import Body, Configuration, Decision, Dispute, Measurement, Part, Revision, Setup
 
 BATCH = 500
 Values = dict[str, Any]
@@ -45,8 +45,9 @@ def _query(kind: Kind) -> QuerySet[Any]:
 
 
 def _members(kind: Kind) -> QuerySet[Any]:
-    """Those whose names stand on setups and measurements anyway."""
+    """Those whose names stand on setups, measurements and the record anyway."""
     named = Q(pk__in=Revision.objects.values("author")) | Q(pk__in=Measurement.objects.values("member"))
+    named |= Q(pk__in=Dispute.objects.values("settled_by")) | Q(pk__in=Decision.objects.values("member"))
     return kind.model._default_manager.filter(named).order_by("pk")
 
 
@@ -70,6 +71,12 @@ _QUERIES: dict[str, Callable[[], QuerySet[Any]]] = {
     ),
     "measurements": lambda: Measurement.objects.select_related("body", "part", "revision", "member").order_by(
         "pk"
+    ),
+    "disputes": lambda: Dispute.objects.select_related(
+        "measurement__revision", "measurement__member", "settled_by"
+    ).order_by("pk"),
+    "record": lambda: (
+        Decision.objects.filter(revision__isnull=False).select_related("revision", "member").order_by("pk")
     ),
     "members": lambda: _members(_kind("members")),
 }
@@ -177,10 +184,46 @@ def _measurement(kind: Kind, row: Measurement) -> Values:
     }
 
 
+def _dispute(kind: Kind, row: Dispute) -> Values:
+    against = row.measurement
+    assert against.revision is not None
+    return {
+        "setup": row.setup_id,
+        "revision": against.revision.number,
+        "opened_at": row.opened_at,
+        "quantity": against.quantity,
+        "measured_by": against.member.username,
+        "value": against.value,
+        "measured_on": against.measured_on,
+        "outcome": row.outcome,
+        "reason": row.reason,
+        "settled_by": _username(row.settled_by),
+        "settled_at": row.settled_at,
+    }
+
+
+def _decision(kind: Kind, row: Decision) -> Values:
+    assert row.revision is not None
+    return {
+        "setup": row.setup_id,
+        "revision": row.revision.number,
+        "at": row.at,
+        "action": row.action,
+        "member": _username(row.member),
+        "reason": row.reason,
+    }
+
+
+def _username(member: Any) -> str | None:
+    return None if member is None else member.get_username()
+
+
 _SAID: dict[str, Callable[[Kind, Any], Values]] = {
     "bodies": _thing,
     "parts": _thing,
     "configurations": _configuration,
     "setups": _revision,
     "measurements": _measurement,
+    "disputes": _dispute,
+    "record": _decision,
 }

@@ -14,7 +14,7 @@ from setups.imports.fields import (
     plain_number,
     plainly,
 )
-from setups.imports.posted_kinds import POSTED
+from setups.imports.posted_kinds import PASTS, POSTED
 from setups.imports.record_kinds import RECORDS
 from setups.models import Body, BodyDimension, Part, PartDimension
 from setups.models.dimension import Basis
@@ -198,7 +198,7 @@ PARTS = Kind(
     owner="part",
     catalogue=PART_DIMENSIONS,
 )
-KINDS: dict[str, Kind] = {kind.key: kind for kind in (BODIES, PARTS, *POSTED, *RECORDS)}
+KINDS: dict[str, Kind] = {kind.key: kind for kind in (BODIES, PARTS, *POSTED, *RECORDS, *PASTS)}
 """Every kind of file; those that most members have to do with stand first."""
 
 LOAD_ORDER = (
@@ -216,6 +216,8 @@ LOAD_ORDER = (
     "stated-figures",
     "setups",
     "measurements",
+    "disputes",
+    "record",
 )
 """A whole library is loaded in this order: what is named comes before what names it."""
 assert set(LOAD_ORDER) == set(KINDS)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from setups.imports import cells, jsonlines, posted, readings, records, things
+from setups.imports import cells, history, jsonlines, posted, readings, records, things
 from setups.imports.cells import CellError, Style
 from setups.imports.columns import Column, Kind, Text
 from setups.imports.given import Given, GivenFigure
@@ -22,7 +22,14 @@ MOST_NAMED = 8
 """A notice names so many columns at most."""
 SURELY_MEANT = 85.0
 
-_WAYS: dict[str, Any] = {"bodies": things, "parts": things, "setups": posted, "measurements": readings}
+_WAYS: dict[str, Any] = {
+    "bodies": things,
+    "parts": things,
+    "setups": posted,
+    "measurements": readings,
+    "disputes": history,
+    "record": history,
+}
 """What plans the rows of a kind and carries them out; ``records`` does the rest."""
 
 

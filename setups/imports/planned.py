@@ -16,16 +16,22 @@ from setups.imports.given import Change, Given
 class By:
     """Who loads: ``member`` is ``None`` for a visitor and for the command line.
 
-    ``keeps_library``: may load what others made. ``whole``: the command line, which restores a library.
+    ``keeps_library``: may load what others made. ``whole``: the command line, which restores a library;
+    ``restored`` are the setups that it has put back so far.
     """
 
     member: Any = None
     keeps_library: bool = False
     whole: bool = False
+    restored: set[int] = field(default_factory=set)
 
 
 ANYBODY = By()
-OPERATOR = By(keeps_library=True, whole=True)
+
+
+def operator() -> By:
+    """Whoever runs the command, for one run of it."""
+    return By(keeps_library=True, whole=True)
 
 
 class Written(Protocol):

@@ -354,6 +354,7 @@ def carry_out(plan: Plan, by: By) -> Loaded:
     groups = list({id(one.group): one.group for one in rows}.values())
     fresh = [group for group in groups if group.setup is None or not _is_same(group, by)]
     _create(fresh)
+    by.restored.update(group.setup.pk for group in fresh if group.setup)
     now = timezone.now()
     for at in range(0, len(rows), MOST_AT_ONCE):
         some = rows[at : at + MOST_AT_ONCE]

@@ -12,7 +12,7 @@ from setups.imports.cells import CellError, Style
 from setups.imports.columns import Column, Kind
 from setups.imports.fields import choosing, line_of_text, naming, of_field
 from setups.imports.record_kinds import BODY, PART, PLATFORM, POSITION, SLOTS, slot_columns
-from setups.models import Measurement, Revision
+from setups.models import Decision, Dispute, Measurement, Revision
 
 
 def _number_of(text: str, style: Style) -> int:
@@ -172,5 +172,45 @@ MEASUREMENTS = Kind(
     own=True,
     most_rows=2000,
 )
+_SETUP = Column("setup", "Setup", "The number of the setup.", "number, whole", _number_of, required=True)
+_REVISION = Column(
+    "revision", "Revision", "Which revision it was about.", "number, whole", _number_of, required=True
+)
+DISPUTES = Kind(
+    "disputes",
+    "dispute",
+    Dispute,
+    (
+        _SETUP,
+        _REVISION,
+        of_field(Dispute, "opened_at", "When it began.", required=True),
+        choosing(
+            "quantity", "What the measurement against it is of.", _quantities(CAR_DIMENSIONS), required=True
+        ),
+        line_of_text("measured_by", "Whose measurement that is.", "a member's username", required=True),
+        Column("value", "Value", "What it reads.", "number", fields.reading, required=True),
+        of_field(Measurement, "measured_on", "The day of the measurement.", required=True),
+        of_field(Dispute, "outcome", "How it was settled; empty while it is open."),
+        of_field(Dispute, "reason", "Why it was settled so."),
+        line_of_text("settled_by", "Who settled it.", "a member's username"),
+        of_field(Dispute, "settled_at", "When it was settled."),
+    ),
+    whole=True,
+)
+RECORD = Kind(
+    "record",
+    "line of record",
+    Decision,
+    (
+        _SETUP,
+        _REVISION,
+        of_field(Decision, "at", "When it happened.", required=True),
+        of_field(Decision, "action", "What happened.", required=True),
+        line_of_text("member", "Who did it; empty: by the rules.", "a member's username"),
+        of_field(Decision, "reason", "Why.", required=True, says_unknown=False),
+    ),
+    whole=True,
+)
 POSTED = (SETUPS, MEASUREMENTS)
+PASTS = (DISPUTES, RECORD)
 assert not {field.key for field in TUNING.values()} & {"setup", "revision", *SLOTS}

@@ -19,7 +19,7 @@ from setups.exports.writing import Format, written
 from setups.imports.kinds import KINDS
 from setups.imports.load import load
 from setups.imports.plan import Plan, plan_of
-from setups.imports.planned import By
+from setups.imports.planned import By, operator
 from setups.models import BodyDimension, Measurement, Revision, Setup
 from setups.services import posting, verifying
 from setups.services.cars import content_of
@@ -253,6 +253,17 @@ def test_the_number_of_queries_does_not_grow_with_the_setups(posted: Setup) -> N
     with CaptureQueriesContext(connection) as loading:
         _load(many, by)
     assert len(loading) <= 90
+
+
+def test_the_record_of_a_setup_that_was_here_before_is_never_changed_by_a_file(posted: Setup) -> None:
+    posting.withdraw(posted, posted.author, "sold the car")
+    rows = _rows("record")
+    assert [row["action"] for row in rows] == ["posted", "revised", "withdrawn"]
+    assert len(plan_of(KINDS["record"], _lines(*rows), by=operator()).unchanged) == 3
+    changed = _lines(*rows[:2], rows[2] | {"reason": "lent the car"})
+    plan = plan_of(KINDS["record"], changed, by=operator())
+    assert [(line, column) for line, column, _ in _problems(plan)] == [(3, "setup")]
+    assert "never changed by a file" in plan.wrong[0].problems[0].message
 
 
 # Measurements

@@ -13,7 +13,7 @@ from django.db import IntegrityError, transaction
 from setups.imports.kinds import KINDS, LOAD_ORDER
 from setups.imports.load import refused
 from setups.imports.plan import carry_out, plan_of
-from setups.imports.planned import OPERATOR, Plan
+from setups.imports.planned import By, Plan, operator
 from setups.imports.reading import Unreadable, decoded
 
 ENDINGS = (".csv", ".jsonl")
@@ -34,10 +34,10 @@ class Command(BaseCommand):
         parser.add_argument("--commit", action="store_true", help="Load them; without it nothing is changed.")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        files = _files(options["paths"])
+        files, by = _files(options["paths"]), operator()
         with transaction.atomic():
             # What a faulty file would have brought is missed by those after it: they are not looked at.
-            wrong = next((at for at, path in enumerate(files) if not self._load(path)), None)
+            wrong = next((at for at, path in enumerate(files) if not self._load(path, by)), None)
             if wrong is not None or not options["commit"]:
                 transaction.set_rollback(True)
         if wrong is not None:
@@ -48,18 +48,18 @@ class Command(BaseCommand):
             "Loaded." if options["commit"] else "Nothing was changed. Run it with --commit to load this."
         )
 
-    def _load(self, path: Path) -> bool:
+    def _load(self, path: Path, by: By) -> bool:
         """Plans the file and carries it out, for those after it to find; ``False`` if it is wrong."""
         try:
             text, _ = decoded(path.read_bytes(), limited=False)
         except (OSError, Unreadable) as error:
             self.stderr.write(f"{path}: {error}")
             return False
-        plan = plan_of(KINDS[path.stem], text, lock=True, by=OPERATOR)
+        plan = plan_of(KINDS[path.stem], text, lock=True, by=by)
         if plan.loadable:
             try:
                 with transaction.atomic():
-                    carry_out(plan, OPERATOR)
+                    carry_out(plan, by)
             except IntegrityError as error:
                 plan.problems.append(refused(error))
         self._tell(path, plan)
