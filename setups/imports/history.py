@@ -1,8 +1,8 @@
 """Disputes and the record of setups: put back with a whole library, for setups that it has put back itself.
 
 A setup that is loaded begins a record and, where its measurements contradict it, a dispute of its own. Here
-those make way for what the file says. The record of a setup that was here before is never changed: the file may
-only say the same.
+those make way for what the file says. The record of a setup that was here before is never changed: the file
+may only say the same.
 """
 
 from __future__ import annotations
