@@ -91,6 +91,13 @@ class Told:
         return self.standing.dispute
 
     @property
+    def witnesses(self) -> list[str]:
+        """Who bears out a quantity that has to be measured, in the order in which they first measured."""
+        agree = {one for sheet in self.sheets if sheet.required for one in sheet.tested.confirming}  # type: ignore[union-attr]
+        names = {row.member_id: str(row.member) for row in self.standing.measurements}
+        return [name for member, name in names.items() if member in agree]
+
+    @property
     def disputed(self) -> CarSheet | None:
         """The sheet of the quantity that the dispute is about."""
         if self.dispute is None:

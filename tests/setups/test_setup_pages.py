@@ -138,12 +138,14 @@ def test_a_setup_that_lacks_one_reading_says_which(client):
     assert "The rear width wants one more member to measure it." in the_answer(page(client, setup))
 
 
-def test_a_verified_setup_says_by_how_many(client):
+def test_a_verified_setup_says_by_how_many_and_by_whom(client):
     setup = SetupFactory()
-    for _ in range(3):
-        measured_by(setup, MemberFactory())
+    for name in ("Ada", "Bo", "Cy"):
+        measured_by(setup, MemberFactory(display_name=name))
+    measured_by(setup, setup.author)
     answer = page(client, setup)
 
+    assert "Borne out by Ada, Bo and Cy." in the_answer(answer)
     assert "verified 3 members other than the author measured it and agree with what is computed." in (
         the_answer(answer)
     )
