@@ -44,6 +44,13 @@ def saved(screen, draft: Draft, **fields: str) -> None:
     screen.wait(lambda: fields.items() <= stored().items(), f"the draft never held {fields}")
 
 
+def connect(screen, there: bool) -> None:
+    """Whether the connection is there."""
+    how = {"offline": not there, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1}
+    screen.driver.execute_cdp_cmd("Network.enable", {})
+    screen.driver.execute_cdp_cmd("Network.emulateNetworkConditions", how)
+
+
 def in_view(screen, selector: str):
     """What may stand below the bar at the foot, once a person has scrolled to it."""
     found = screen.find(selector)
@@ -143,6 +150,22 @@ def test_two_tabs_never_lose_a_word(desktop, catalogue):
         "notes": "from the second tab\n\nfrom the first tab",
     }
     assert desktop.find("[name=circuit]").get_attribute("value") == "Hall"
+
+
+def test_what_is_typed_while_the_connection_is_gone_is_saved_once_it_is_back(phone, catalogue):
+    draft = posting.begin(MemberFactory(), {"name": "Car"})
+    phone.as_member(draft.setup.author).open(f"/setups/{draft.setup_id}/edit/?step=ran", sound=False)
+    connect(phone, False)
+    try:
+        phone.fill(notes="typed in a hall without any signal")
+        phone.wait(lambda: "Not saved since" in phone.text, "it was not told")
+        phone.find(".post-step[value=post]").click()
+        phone.wait(lambda: phone.find("#unsaved").is_displayed(), "it was no longer told")
+        assert "typed in a hall" in phone.find("[name=notes]").get_attribute("value")
+    finally:
+        connect(phone, True)
+    saved(phone, draft, notes="typed in a hall without any signal")
+    phone.wait(lambda: not phone.find("#unsaved").is_displayed(), "it still said that it is not saved")
 
 
 def test_a_body_is_found_while_its_name_is_typed(phone, catalogue):
