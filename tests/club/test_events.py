@@ -9,6 +9,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from club.models import Entry, EntryChange, Event, EventClass
 from club.racing.events import entries, events
@@ -123,6 +124,38 @@ def test_what_changes_nothing_is_not_logged(day):
     entry = day.enter(7)
     assert not entries.change(entry, {"number": 7}, day.director, "")
     assert entry.log.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("constraint", "change"),
+    [
+        ("entry_number_on_a_shell", {"number": 0}),
+        ("entry_number_on_a_shell", {"number": 10_000}),
+        ("entry_has_driver", {"driver": ""}),
+        ("entry_checked_in_by_somebody", {"checked_in_at": timezone.now()}),
+    ],
+)
+def test_what_an_entry_can_never_be(day, constraint, change):
+    day.enter_setup(7)
+    with pytest.raises(IntegrityError, match=constraint), transaction.atomic():
+        Entry.objects.update(**change)
+
+
+def test_an_event_has_a_name_a_change_a_reason_and_a_car_is_said_once(day):
+    entry = day.enter_setup(7)
+    for constraint, write in (
+        ("event_has_name", lambda: Event.objects.update(name="")),
+        ("entry_change_has_reason", lambda: EntryChange.objects.create(entry=entry, by=day.director)),
+        ("entry_car_said_once", lambda: Entry.objects.update(body=entry.revision.body)),
+    ):
+        with pytest.raises(IntegrityError, match=constraint), transaction.atomic():
+            write()
+
+
+def test_a_class_is_not_taken_from_under_its_entries(day):
+    day.enter(7)
+    with pytest.raises(IntegrityError, match="class_has_entries"), transaction.atomic():
+        EventClass.objects.filter(event=day.event).delete()
 
 
 def test_the_log_of_an_entry_never_changes(day):

@@ -198,6 +198,7 @@ def test_one_reading_answers_every_clause_on_its_quantity(db):
         ({"instrument": "scale"}, "does not show mm"),
         ({"instrument": "other"}, "Give a doubt"),
         ({"doubt": Decimal("0.0001")}, "at least"),
+        ({"doubt": Decimal("99999")}, "is a slip"),
         ({"stage": "later"}, "before or after which run"),
         ({"run": 0}, "before or after which run"),
         ({"clause": 10**9}, "not of this car's class"),
@@ -261,22 +262,7 @@ def test_the_verdict_is_found_again_from_the_record_alone(day, car):
 
 def test_a_record_that_did_not_come_from_its_numbers_is_shown(day, car, inspector):
     """Whoever writes round the library, into the tables: the record page says so."""
-    one = Inspection(
-        entry=car,
-        clause=day.clause("2.1"),
-        stage="before",
-        value=Decimal("56"),
-        u=Decimal("0.05"),
-        readings=["56"],
-        instrument="calliper",
-        doubt=Decimal("0.05"),
-        verdict="complies",
-        passes=True,
-        probability=1.0,
-        by=day.director,
-        taken_at=timezone.now(),
-    )
-    one.save()
+    stored(day, car, value=Decimal("56"), readings=["56"], probability=1.0)
     (line,) = of_entry(car)
     assert not line.agrees
     page = words(inspector.get(reverse("entry-record", args=[day.event.slug, car.pk])))
@@ -340,6 +326,64 @@ def test_the_record_asks_as_many_queries_for_many_inspections_as_for_few(day, in
     for number in range(3, 9):
         day.find(day.enter_setup(number, setup), "2.1", "54.9")
     assert count() == few
+
+
+def stored(day, car, **change) -> Inspection:
+    """A record written round the library, straight into the table."""
+    said = {
+        "entry": car,
+        "clause": day.clause("2.1"),
+        "stage": "before",
+        "run": 1,
+        "value": Decimal("55"),
+        "u": Decimal("0.05"),
+        "readings": ["55"],
+        "instrument": "calliper",
+        "doubt": Decimal("0.05"),
+        "verdict": "complies",
+        "passes": True,
+        "by": day.director,
+        "taken_at": timezone.now(),
+    }
+    one = Inspection(**said | change)
+    one.save(force_insert=True)
+    return one
+
+
+@pytest.mark.parametrize(
+    ("constraint", "change"),
+    [
+        ("inspection_measured_or_seen", {"seen": True}),
+        ("inspection_measured_or_seen", {"value": None}),
+        ("inspection_measured_or_seen", {"u": Decimal("-0.1")}),
+        ("inspection_measured_or_seen", {"doubt": None}),
+        ("inspection_run_counted", {"run": 0}),
+        ("inspection_run_counted", {"run": 100}),
+        ("inspection_words_known", {"stage": "during"}),
+        ("inspection_words_known", {"verdict": "not_checked"}),
+        ("inspection_corrected_with_reason", {"reason": "So"}),
+    ],
+)
+def test_what_an_inspection_can_never_be(day, car, constraint, change):
+    stored(day, car)
+    with pytest.raises(IntegrityError, match=constraint), transaction.atomic():
+        stored(day, car, **change)
+
+
+def test_a_correction_is_of_the_same_car_clause_and_stage(day, car):
+    first = stored(day, car)
+    other = day.enter_setup(8)
+    for change in (
+        {"entry": other},
+        {"clause": day.clause("2.2")},
+        {"stage": "after"},
+        {"run": 2},
+    ):
+        with pytest.raises(IntegrityError, match="correction_of_another_car"), transaction.atomic():
+            stored(day, car, corrects=first, reason="So", **change)
+    stored(day, car, corrects=first, reason="So")
+    with pytest.raises(IntegrityError), transaction.atomic():
+        stored(day, car, corrects=first, reason="Twice")
 
 
 # The phone's page, as a plain form
@@ -518,3 +562,14 @@ def test_tools_that_cannot_be_are_told_and_the_rest_taken():
     assert told[Unit.VOLT].u == pytest.approx(0.02)
     assert told[Unit.MM].wrong
     assert told[Unit.MM].instrument is Instrument.CALLIPER
+
+
+def test_an_overall_width_is_held_against_both_axles(db):
+    """Nothing computes an overall width by itself: it is that of the wider axle."""
+    day = race_day({"number": "1", "quantity": "width", "high": Decimal("60")})
+    car = day.enter_setup()
+    found = day.find(car, "1", "57")
+    assert found.computed == Decimal("55")
+    (card,) = cards_for(car, rulebook_for(car), {}, "before", 1)
+    assert card.disagrees
+    assert card.computed.value == pytest.approx(55.0)

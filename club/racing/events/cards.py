@@ -62,7 +62,6 @@ class Card:
     tool: Tool | None
     last: Inspection | None = None
     others: list[Inspection] = field(default_factory=list)
-    computed: Quantity | None = None
     key: UUID = field(default_factory=uuid4)
     typed: Mapping[str, str] = field(default_factory=dict)
     error: str = ""
@@ -70,6 +69,11 @@ class Card:
     @property
     def pk(self) -> int:
         return self.clause.pk
+
+    @property
+    def computed(self) -> Quantity | None:
+        """What the library computes for the car, the overall width from both axles."""
+        return next((one.row.ruling.computed for one in self.asked if one.row.ruling.computed), None)
 
     @property
     def is_counted(self) -> bool:
@@ -133,7 +137,6 @@ def cards_of(
                 tool=tool,
                 last=latest.pop((run, stage), None),
                 others=[latest[when] for when in sorted(latest, key=_in_time)],
-                computed=base.computed.get(clause.quantity) if is_limit else None,
             )
         cards[name].asked.append(Asked(Row(clause, rulings.ruling(0, place)), u))
     return list(cards.values())

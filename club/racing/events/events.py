@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.db.models import Count, Prefetch, Q, QuerySet
 from django.utils.text import slugify
 
@@ -82,7 +82,11 @@ def save(
         if event.pk is None:
             event.made_by = by
             event.slug = _free_slug(event.name, event.date)
-        event.save()
+        try:
+            with transaction.atomic():
+                event.save()
+        except IntegrityError as error:
+            raise EntryError("Somebody has just made an event of that name: look at it first.") from error
         standing = {one.race_class_id: one for one in event.raced.select_related("race_class")}
         kept = {race_class.pk for race_class in raced}
         for key, row in standing.items():

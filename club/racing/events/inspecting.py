@@ -31,6 +31,8 @@ from fitcalc.quantities import Quantity
 from fitcalc.readings import average, doubt_of_one
 from setups.models.measurement import refusals
 
+MOST_DOUBT = Decimal(50)
+"""A doubt above this, in any unit, is a slip of the keyboard."""
 MOST_READINGS = 20
 """So many readings of one thing are averaged."""
 _STEP = Decimal("0.0001")
@@ -179,6 +181,8 @@ def _measured(clause: Clause, given: Given) -> dict[str, Any]:
             raise Refused("Choose what it was measured with.")
         instrument = given.instrument
         wrong = refusals(kind, reading, instrument, given.doubt)
+        if given.doubt is not None and given.doubt > MOST_DOUBT:
+            wrong["uncertainty"] = f"A doubt of more than {MOST_DOUBT} is a slip: check the decimal point."
         if not wrong:
             typed = None if given.doubt is None else float(given.doubt)
             one = doubt_of_one(Instrument(instrument), kind.unit, typed)
@@ -228,7 +232,7 @@ def average_of(one: Inspection, kind: DimensionKind) -> Quantity:
 
 def _keep_computed(one: Inspection, car: Car) -> None:
     """Keep what the library computes for the car today, so that the two can be compared later."""
-    found = car.computed.get(one.clause.quantity)
+    found = judge(clause_of(one.clause), Car(computed=car.computed)).value
     if found is not None:
         one.computed = Decimal(repr(round(float(found.value), 4))).quantize(_STEP)
         one.computed_u = Decimal(repr(round(float(found.u), 5))).quantize(_FINE)

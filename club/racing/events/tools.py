@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
+from club.racing.events.inspecting import MOST_DOUBT
 from fitcalc.dimensions import DimensionKind, Unit
 from fitcalc.instruments import Instrument, instruments_for, least_doubt, standard_doubt
 from fitcalc.readings import doubt_of_one
@@ -14,7 +15,6 @@ from fitcalc.readings import doubt_of_one
 KEPT = "inspecting_with"
 _USUAL = {Unit.MM: Instrument.CALLIPER, Unit.GRAM: Instrument.SCALE}
 _MEASURED = {Unit.MM: "lengths", Unit.GRAM: "masses", Unit.VOLT: "voltages"}
-MOST_DOUBT = Decimal(50)
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,7 +29,7 @@ def for_directors(view: View) -> View:
     @wraps(view)
     def guarded(request: HttpRequest, *args: Any, **named: Any) -> HttpResponse:
         if not may_inspect(request.user):
-            raise PermissionDenied("Only race directors do that. Ask one of them to make you one.")
+            raise PermissionDenied("Only race directors do that: ask one of them.")
         return view(request, *args, **named)
 
     return for_members(guarded)
