@@ -248,6 +248,9 @@ REST_FRAMEWORK = {
 SPECTACULAR_SETTINGS = {
     "TITLE": "Club setup library",
     "DESCRIPTION": "What a body needs, what fits a chassis, and why. "
+    "Anybody reads; who writes sends a token from /account/tokens/ as Authorization: Bearer. "
+    "What is changed is named by its ETag in If-Match, and a post that is sent twice with one "
+    "Idempotency-Key is done once. "
     "Lengths in mm, angles in degrees, masses in g. "
     "Errors are problem details (RFC 9457) whose type is an address that explains them.",
     "VERSION": "1",

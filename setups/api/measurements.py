@@ -9,6 +9,7 @@ from typing import Any, ClassVar
 from django.core.exceptions import ValidationError as Wrong
 from django.db import transaction
 from django.urls import reverse
+from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -205,6 +206,8 @@ def _row(given: Mapping[str, Any], member: Any) -> models.Measurement:
     if row.quantity not in known:
         said = f"That is not measured of it. What is: {', '.join(known)}."
         raise ValidationError({"quantity": [said]})
+    if row.measured_on > timezone.localdate():
+        raise ValidationError({"measured_on": ["That day lies ahead: give the day of the measurement."]})
     try:
         row.full_clean(validate_constraints=False)
     except Wrong as error:

@@ -80,34 +80,34 @@ def _is_key(position: str | None) -> bool:
 class ByKeyset(ByCursor):
     """Pages in an order that the caller chooses, rows of equal worth in the order of entry.
 
-    ``orders``: name -> the column, with ``-`` for the largest first, and what that means; the first is that
-    without a choice. Rows without a figure in that column are left out. However many rows are of equal worth,
-    a page is found by its first row's column and key, so that it costs as much as the first one.
+    ``orders``: name -> the columns, all with ``-`` for the largest first or all without, and what that means;
+    the first is that without a choice. Rows without a figure in one of the columns are left out. However many
+    rows are of equal worth, a page is found by its first row's columns and key, so that it costs as much as
+    the first one where an index has them.
     """
 
-    orders: ClassVar[dict[str, tuple[str, str]]] = {}
+    orders: ClassVar[dict[str, tuple[tuple[str, ...], str]]] = {}
     ordering_param = "ordering"
 
     def paginate_queryset(self, queryset: QuerySet[Any], request: Request, view: Any = None) -> list[Any]:
         self.request = request
         self.size = self.get_page_size(request)
         self.base = request.build_absolute_uri()
-        self.column, self.descending = self._order(request)
-        backward, at = self._place(request, queryset)
-        rows = queryset.filter(**{f"{self.column}__isnull": False})
-        down = self.descending != backward
-        if at is not None:
-            value, key = at
-            step = "lt" if down else "gt"
-            same = Q(**{self.column: value, f"pk__{step}": key})
-            rows = rows.filter(Q(**{f"{self.column}__{step}": value}) | same)
-        sign = "-" if down else ""
-        found = list(rows.order_by(f"{sign}{self.column}", f"{sign}pk")[: self.size + 1])
+        columns = self._order(request)
+        descending = columns[0].startswith("-")
+        self.columns = [column.removeprefix("-") for column in columns]
+        backward, after = self._place(request, queryset)
+        rows = queryset.filter(**{f"{column}__isnull": False for column in self.columns})
+        down = descending != backward
+        names = [*self.columns, "pk"]
+        if after is not None:
+            rows = rows.filter(_beyond(names, after, "lt" if down else "gt"))
+        found = list(rows.order_by(*(f"-{name}" if down else name for name in names))[: self.size + 1])
         more, found = len(found) > self.size, found[: self.size]
         if backward:
             found.reverse()
-        self.before = bool(found) and (more if backward else at is not None)
-        self.after = bool(found) and (at is not None if backward else more)
+        self.before = bool(found) and (more if backward else after is not None)
+        self.after = bool(found) and (after is not None if backward else more)
         self.found = found
         return found
 
@@ -128,37 +128,51 @@ class ByKeyset(ByCursor):
         }
         return [*super().get_schema_operation_parameters(view), order]
 
-    def _order(self, request: Request) -> tuple[str, bool]:
+    def _order(self, request: Request) -> tuple[str, ...]:
         name = request.query_params.get(self.ordering_param, next(iter(self.orders)))
         if name not in self.orders:
             said = f"Choose one of {', '.join(self.orders)}; you gave {shown(name)}."
             raise ValidationError({self.ordering_param: [said]})
-        column = self.orders[name][0]
-        return column.removeprefix("-"), column.startswith("-")
+        return self.orders[name][0]
 
     def _link(self, backward: bool, row: Any) -> str:
-        value = getattr(row, self.column)
-        text = value.isoformat() if isinstance(value, datetime) else str(value)
-        place = json.dumps([self.column, int(backward), text, row.pk], separators=(",", ":"))
+        values = [getattr(row, column) for column in self.columns]
+        texts = [one.isoformat() if isinstance(one, datetime) else str(one) for one in values]
+        place = json.dumps([self.columns, int(backward), texts, row.pk], separators=(",", ":"))
         cursor = urlsafe_b64encode(place.encode()).decode()
         return replace_query_param(self.base, self.cursor_query_param, cursor)
 
-    def _place(self, request: Request, rows: QuerySet[Any]) -> tuple[bool, tuple[Any, int] | None]:
-        """Which way the page goes, and the row that it starts after; ``None`` for the first page."""
+    def _place(self, request: Request, rows: QuerySet[Any]) -> tuple[bool, list[Any] | None]:
+        """Which way the page goes, and the columns and key of the row that it starts after, if any."""
         cursor = request.query_params.get(self.cursor_query_param)
         if cursor is None:
             return False, None
         try:
-            column, backward, text, key = json.loads(urlsafe_b64decode(cursor.encode("ascii")))
-            if column != self.column or backward not in (0, 1) or not _is_key(str(key)):
+            columns, backward, texts, key = json.loads(urlsafe_b64decode(cursor.encode("ascii")))
+            if columns != self.columns or backward not in (0, 1) or not _is_key(str(key)):
                 raise ValueError
-            value = rows.model._meta.get_field(column).to_python(text)
-            if isinstance(value, Decimal) and not value.is_finite():
-                raise ValueError
-        except (ValueError, TypeError, Wrong) as error:
+            fields = [rows.model._meta.get_field(column) for column in columns]
+            values = [field.to_python(text) for field, text in zip(fields, texts, strict=True)]
+            for field, value in zip(fields, values, strict=True):
+                field.run_validators(value)
+                if value is None or (isinstance(value, Decimal) and not value.is_finite()):
+                    raise ValueError
+        except (ValueError, TypeError, ArithmeticError, RecursionError, Wrong) as error:
             said = (
                 "This is no cursor of ours in this order: take the address in next or previous of a page as "
                 "it stands."
             )
             raise ValidationError({self.cursor_query_param: [said]}) from error
-        return bool(backward), (value, int(key))
+        return bool(backward), [*values, int(key)]
+
+
+def _beyond(names: list[str], values: list[Any], step: str) -> Q:
+    """Rows that come after those with these ``values``, in the order of ``names``.
+
+    The bound on the first column alone follows from the rest, and lets an index begin at the right row.
+    """
+    found = Q()
+    for place, name in enumerate(names):
+        same = dict(zip(names[:place], values[:place], strict=True))
+        found |= Q(**same, **{f"{name}__{step}": values[place]})
+    return Q(**{f"{names[0]}__{step}e": values[0]}) & found

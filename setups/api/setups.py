@@ -49,10 +49,13 @@ def written(setup: models.Setup) -> dict[str, Any]:
 
 class SetupPages(ByKeyset):
     orders: ClassVar = {
-        "newest": ("-posted_at", "Last posted first."),
-        "oldest": ("posted_at", "First posted first."),
-        "best_lap": ("best_lap", "Quickest first; those without a lap are left out."),
-        "evidence": ("-confirmations", "Borne out by most members first."),
+        "newest": (("-posted_at",), "Last posted first."),
+        "oldest": (("posted_at",), "First posted first."),
+        "best_lap": (("best_lap",), "Quickest first; those without a lap are left out."),
+        "evidence": (
+            ("-state", "-confirmations", "-posted_at"),
+            "Verified ones first, then those borne out by most members.",
+        ),
     }
 
 

@@ -113,6 +113,7 @@ def test_a_reading_of_a_part_takes_the_instruments_doubt(caller):
         ({"uncertainty": 0.0001}, "#/uncertainty", "three decimals"),
         ({"uncertainty": 0.001}, "#/uncertainty", "at least"),
         ({"measured_on": "yesterday"}, "#/measured_on", "format"),
+        ({"measured_on": "2999-01-01"}, "#/measured_on", "lies ahead"),
         ({"colour": "red"}, "#/colour", "Known are"),
     ],
 )
