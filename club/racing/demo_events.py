@@ -47,7 +47,6 @@ class Plan:
     venue: str
     note: str
     classes: dict[str, int]
-    is_public: bool = True
 
 
 PLANS = (
@@ -130,8 +129,7 @@ def clear_out(members: QuerySet[Member], **_: Any) -> None:
     Entries go first, by their own rows: while they stand, their inspections and their log cannot go
     (``club.racing.events.guards``).
     """
-    events = Event.objects.filter(slug__in=[_slug(plan) for plan in PLANS], made_by__in=members)
-    events = list((events | Event.objects.filter(made_by__in=members)).values_list("pk", flat=True))
+    events = list(Event.objects.filter(made_by__in=members).values_list("pk", flat=True))
     entries = list(Entry.objects.filter(event__in=events).values_list("pk", flat=True))
     Entry.objects.filter(pk__in=entries)._raw_delete("default")
     Inspection.objects.filter(entry__in=entries)._raw_delete("default")
@@ -158,7 +156,6 @@ def _event(plan: Plan, classes: dict[str, RaceClass], director: Member) -> Event
         date=_day(plan),
         venue=plan.venue,
         note=plan.note,
-        is_public=plan.is_public,
         made_by=director,
     )
     EventClass.objects.bulk_create(EventClass(event=event, race_class=classes[slug]) for slug in plan.classes)
