@@ -74,7 +74,8 @@ def test_a_setup_is_written_and_posted_with_its_findings_told_as_it_is_typed(pho
     phone.wait(lambda: "fits" in phone.find("#saved").text, "the bar never told the answer")
     assert phone.driver.execute_script("return window.stayed") is True
     saved(phone, draft, **parts)
-    phone.assert_sound()
+    phone.assert_quiet()
+    phone.assert_not_wider()
 
     phone.leave_by(phone.find(".post-bar .button:not(.button-quiet)"))
     assert phone.path == f"/setups/{draft.setup_id}/edit/?step=settings"
