@@ -37,6 +37,15 @@ def cut(phone):
     signal(phone, True)
 
 
+def open_inspection(screen, car, sound: bool = True) -> None:
+    """Open the inspector's page of a car, and wait until its worker has fetched what it keeps."""
+    screen.open(f"{car.get_absolute_url()}inspect/", sound)
+    screen.wait(
+        lambda: screen.driver.execute_script("return 'stays' in document.documentElement.dataset"),
+        "the page was not kept",
+    )
+
+
 def card(screen, clause: Clause):
     return screen.find(f"[data-card='{clause.pk}']")
 
@@ -108,7 +117,7 @@ def test_what_is_typed_without_a_signal_is_kept_on_the_phone_and_sent_once(phone
     car, other = day.enter_setup(7), day.enter(8, "Bo")
     width, rear, mass, number = (day.clause(one) for one in ("2.1", "2.2", "3.1", "5.1"))
     phone.as_member(day.director)
-    phone.open(f"{car.get_absolute_url()}inspect/")
+    open_inspection(phone, car)
     type_reading(phone, width, "55.05")
     assert "in the guard band, would fail" in card(phone, width).text
     keep(phone, width)
@@ -137,7 +146,7 @@ def test_what_is_typed_without_a_signal_is_kept_on_the_phone_and_sent_once(phone
     phone.wait(lambda: "1 record was not taken" in status(phone), "the refusal was not told")
     stored = Inspection.objects.order_by("pk")
     assert [(one.entry, one.clause.number) for one in stored] == [(car, "2.1"), (car, "2.2"), (other, "5.1")]
-    phone.open(f"{car.get_absolute_url()}inspect/")
+    open_inspection(phone, car)
     assert "Check the unit" in card(phone, mass).text
     phone.assert_sound()
     assert Inspection.objects.count() == 3
@@ -147,11 +156,7 @@ def test_a_page_that_was_open_stays_on_the_phone(phone):
     """Its worker keeps page, style and script, so that it opens again without a signal."""
     day = race_day()
     car = day.enter_setup(7)
-    phone.as_member(day.director).open(f"{car.get_absolute_url()}inspect/", sound=False)
-    phone.wait(
-        lambda: phone.driver.execute_script("return 'stays' in document.documentElement.dataset"),
-        "the page was not kept",
-    )
+    open_inspection(phone.as_member(day.director), car, sound=False)
     kept = phone.driver.execute_async_script(
         "const done = arguments[0];"
         "const paths = asked => asked.map(one => new URL(one.url).pathname);"
@@ -167,7 +172,7 @@ def test_a_record_whose_answer_was_lost_is_not_stored_twice(phone, cut):
     day = race_day()
     car, width = day.enter_setup(7), day.clause("2.1")
     phone.as_member(day.director)
-    phone.open(f"{car.get_absolute_url()}inspect/")
+    open_inspection(phone, car)
     phone.driver.execute_script(
         "const real = window.fetch; let lost = 0;"
         "window.fetch = async (...asked) => { const answer = await real(...asked);"
@@ -187,14 +192,14 @@ def test_what_one_inspector_kept_is_not_sent_under_another_s_name(phone, cut):
     day = race_day()
     car, width = day.enter_setup(7), day.clause("2.1")
     phone.as_member(day.director)
-    phone.open(f"{car.get_absolute_url()}inspect/")
+    open_inspection(phone, car)
     cut()
     type_reading(phone, width, "54.9")
     keep(phone, width)
     phone.wait(lambda: "not sent yet" in status(phone), "it was not kept")
     phone.driver.execute_cdp_cmd("Network.setBlockedURLs", {"urls": ["*/records/"]})
     signal(phone, True)
-    phone.as_member(MemberFactory(race_director=True)).open(f"{car.get_absolute_url()}inspect/", sound=False)
+    open_inspection(phone.as_member(MemberFactory(race_director=True)), car, sound=False)
     phone.driver.execute_cdp_cmd("Network.setBlockedURLs", {"urls": []})
     phone.wait(lambda: "another inspector" in status(phone), "the other's record was not told")
     assert not Inspection.objects.exists()
@@ -222,12 +227,13 @@ def test_every_page_of_a_race_day_can_be_used_by_everybody(screen):
     day.find(car, "2.1", "56.05", wrong=True, reason="Read one too far")
     screen.as_member(day.director)
     event, entry = day.event.get_absolute_url(), car.get_absolute_url()
-    pages = [event, f"{event}check/", entry, f"{entry}record/", f"{entry}inspect/"]
+    pages = [event, f"{event}check/", entry, f"{entry}record/"]
     if screen.width < 600:
         forms = [f"{event}edit/", f"{event}entries/load/", f"{entry}edit/"]
         pages = ["/events/", *forms, event, entry, f"{event}record/", f"{entry}sheet/"]
     for page in pages:
         screen.open(page)
+    open_inspection(screen, car)
 
 
 def test_a_sheet_fits_on_one_page_of_either_paper(desktop):
