@@ -122,7 +122,7 @@ def _rounded(value: Any) -> Any:
     if abs(value) >= LARGEST:
         return value
     rounded = value.quantize(THOUSANDTH)
-    return rounded if abs(rounded - value) < NOISE else value
+    return rounded if 0 < abs(rounded - value) < NOISE else value
 
 
 def _member(given: Given, members: dict[str, Any], by: By) -> Any:
