@@ -160,7 +160,8 @@ def _form(event: Event, given: Mapping[str, Any], entry: Entry | None) -> EntryF
     only = next(iter(classes.values())) if len(classes) == 1 else ""
     typed |= {"number": str(given["race_number"]), "race_class": classes.get(slug, only)}
     typed["why"] = given.get("why", "")
-    initial = None if entry is None else EntryForm.initial_of(entry)
+    # As text, which is what the form compares with.
+    initial = {} if entry is None else {name: str(said) for name, said in EntryForm.initial_of(entry).items()}
     form = EntryForm(typed, event=event, entry=entry, initial=initial)
     if not form.is_valid():
         raise ValidationError(
