@@ -9,7 +9,7 @@ load          the plan carried out, whole or not at all
 
 What plans the rows of a kind and carries them out, each with ``plan_rows`` and ``carry_out``:
 things        bodies and parts (library, rows, figures)
-posted        setups
+posted        setups (contents)
 readings      measurements
 history       disputes and the record, with a whole library
 records       everything else

@@ -16,11 +16,10 @@ from django.core.management.color import no_style
 from django.db import connection
 from django.utils import timezone
 
-from fitcalc import tuning
 from fitcalc.findings import Verdict
-from fitcalc.parts import Slot
 from fitcalc.tuning import TUNING
 from setups.imports import cells
+from setups.imports.contents import PLAIN, RELATED, content_of_row
 from setups.imports.given import Change, Given
 from setups.imports.library import fold
 from setups.imports.names import Names, chunks, members_called
@@ -29,15 +28,9 @@ from setups.imports.record_kinds import SLOTS
 from setups.imports.words import shown
 from setups.models import Decision, Revision, Setup
 from setups.services import posting
-from setups.services.cars import Content, reports_of, wrong_slots
+from setups.services.cars import Content, reports_of
 from setups.services.verifying import bring_all_up_to_date
-from setups.translate import SLOT_KINDS, build_configuration, part_of, platform_of, position_of
 
-RELATED = {
-    "part": ("dimensions", "body_rules", "fitments"),
-    "body": ("dimensions", "part_rules"),
-}
-_PLAIN = ("name", "what_changed", "surface", "circuit", "best_lap", "result", "notes")
 MOST_AT_ONCE = 500
 """So many revisions are computed and written in one go."""
 
@@ -91,7 +84,7 @@ def plan_rows(plan: Plan, given: list[Given], by: By, lock: bool) -> None:
         group = groups[_mark(one)]
         author = _author(one, group, authors, by)
         number = _number(one, group, by)
-        content = _content(one, names, by)
+        content = content_of_row(one, names, by)
         if one.problems or content is None:
             closed(row, one, None)
             continue
@@ -171,75 +164,6 @@ def _number(given: Given, group: _Group, by: By) -> int:
     return number
 
 
-def _content(given: Given, names: Names, by: By) -> Content | None:
-    """What the row says, if a car can be made of it; what is wrong is added to ``given``."""
-    values = given.values
-    body, platform = names.find(given, "body"), names.find(given, "platform")
-    position = names.find(given, "position", platform)
-    race_class = names.find(given, "race_class")
-    parts = {Slot(slot): names.find(given, slot) for slot in SLOTS}
-    settings = _settings(given, by)
-    if given.problems or body is None or platform is None or position is None:
-        return None
-    content = Content(
-        body=body,
-        platform=platform,
-        position=position,
-        parts={slot: part for slot, part in parts.items() if part is not None},
-        race_class_id=None if race_class is None else race_class.pk,
-        tuning=settings,
-        **{key: values[key] for key in _PLAIN if key in values},
-    )
-    _lengths(given, content)
-    _buildable(given, content, by)
-    return content
-
-
-def _settings(given: Given, by: By) -> dict[str, float | str]:
-    typed = {key: str(given.values[key]) for key in TUNING if key in given.values}
-    try:
-        return tuning.read(typed)
-    except tuning.TuningError as error:
-        # What is put back may be older than a rule of what has to be said beside what.
-        wrong = {key: why for key, why in error.wrong.items() if key in typed or not by.keeps_library}
-        for key, message in wrong.items():
-            given.wrong(key, message)
-        return {} if wrong else {key: _setting(key, text) for key, text in typed.items()}
-
-
-def _setting(key: str, text: str) -> float | str:
-    return text.strip() if TUNING[key].in_words else round(float(text), TUNING[key].decimals)
-
-
-def _lengths(given: Given, content: Content) -> None:
-    for key in _PLAIN:
-        most = getattr(Revision._meta.get_field(key), "max_length", None)
-        text = getattr(content, key)
-        if most is not None and text and len(text) > most:
-            given.wrong(key, f"It has {len(text)} characters and may have {most}: shorten it.")
-
-
-def _buildable(given: Given, content: Content, by: By) -> None:
-    """A part stands in a slot of its kind, and every slot that a car needs is filled with a known part."""
-    for slot, message in wrong_slots(content).items():
-        # What was sold for a platform once may not be on record for it any more.
-        if not by.keeps_library or content.parts[slot].kind != SLOT_KINDS[slot]:
-            given.wrong(slot.value, message)
-    if given.problems:
-        return
-    filled = {slot.value: _record_of(part) for slot, part in content.parts.items()}
-    try:
-        build_configuration(platform_of(content.platform), position_of(content.position), filled)
-    except (ValueError, TypeError) as error:
-        given.wrong("", f"{str(error)[:1].upper()}{str(error)[1:]}.")
-
-
-def _record_of(part: Any) -> Any:
-    if not hasattr(part, "_fitcalc_record"):
-        part._fitcalc_record = part_of(part)
-    return part._fitcalc_record
-
-
 def _place(row: PlannedRow, given: Given, group: _Group, posted: Posted, number: int, by: By) -> None:
     """The row against what is on record under the setup's number."""
     standing = group.setup if _is_same(group, by) else None
@@ -284,7 +208,7 @@ def _differing(before: Revision, content: Content) -> list[str]:
     """The columns in which a revision on record says otherwise than the file."""
     slots = {row.slot: row.part_id for row in before.slots.all()}
     wanted = {slot.value: part.pk for slot, part in content.parts.items()}
-    found = [key for key in _PLAIN if _plainly(getattr(before, key)) != _plainly(getattr(content, key))]
+    found = [key for key in PLAIN if _plainly(getattr(before, key)) != _plainly(getattr(content, key))]
     found += [
         key
         for key in ("body", "platform", "position")

@@ -171,7 +171,7 @@ def _linked(kind: Kind, keys: list[int]) -> dict[int, object]:
     """What was loaded and has a page, by key; of measurements, what was measured."""
     query = kind.model._default_manager.all()
     if kind.model is Measurement:
-        query = query.select_related("body", "part", "revision")
+        query = query.select_related("body__maker", "part__maker", "revision")
         return {pk: row.subject for pk, row in query.in_bulk(keys).items()}
     if not hasattr(kind.model, "get_absolute_url"):
         return {}
