@@ -170,11 +170,8 @@ class WithdrawMeasurement(Shared):
     )
     @once
     def post(self, request: Request, pk: int) -> Response:
-        rows = models.Measurement.objects.select_for_update(of=("self",)).select_related(*_SHOWN)
         with refusing(), transaction.atomic():
-            row = rows.filter(pk=pk).first() if pk < 2**63 else None
-            if row is None:
-                raise nobody("measurement", pk, reverse("api-measurement-list"))
+            row = _locked(pk)
             if row.member_id != request.user.pk:
                 raise PermissionError("Only the member who measured can withdraw a measurement.")
             match(request, etag_of(written(row.pk)), "the measurement")
@@ -187,6 +184,17 @@ class WithdrawMeasurement(Shared):
         answer = changed(written(row.pk), address_of(row))
         answer.data = dict(answer.data) | {"effect": effect}
         return answer
+
+
+def _locked(pk: int) -> models.Measurement:
+    """The measurement, its subject locked first, as all do that change measurements. Raises a Problem."""
+    rows = models.Measurement.objects.select_related(*_SHOWN)
+    row = rows.filter(pk=pk).first() if pk < 2**63 else None
+    if row is None:
+        raise nobody("measurement", pk, reverse("api-measurement-list"))
+    subject = row.revision.setup if row.revision is not None else row.subject
+    type(subject)._default_manager.select_for_update(no_key=True).get(pk=subject.pk)
+    return rows.get(pk=pk)
 
 
 def _row(given: Mapping[str, Any], member: Any) -> models.Measurement:

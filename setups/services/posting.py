@@ -67,6 +67,8 @@ def save(draft: Draft, typed: Mapping[str, str], version: int) -> Draft:
     """
     kept = _kept(typed)
     with transaction.atomic():
+        # The setup first, as posting and discarding do: two that lock in another order wait for each other.
+        Setup.objects.select_for_update().only("pk").get(pk=draft.setup_id)
         locked = Draft.objects.select_for_update().select_related("setup").get(pk=draft.pk)
         if locked.typed == kept:
             return locked
