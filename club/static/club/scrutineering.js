@@ -186,8 +186,12 @@
     const wrong = card.querySelector("[data-wrong]");
     const reason = card.querySelector("[data-reason]");
     if (wrong && wrong.checked && !reason.value.trim()) return fail(card, "Say what was wrong with the record before."), false;
-    fail(card, "");
     const tool = card.dataset.toolName;
+    if (tool && field(`tool_${tool}`).value === "other" && !field(`doubt_${tool}`).value.trim()) {
+      form.querySelector(".inspect-tools").open = true;
+      return fail(card, "Give the doubt of the instrument first, at the top of the page."), false;
+    }
+    fail(card, "");
     const key = card.querySelector("[data-key]");
     const note = card.querySelector("[data-note]");
     const said = input ? `${input.value.trim()} ${card.dataset.unit || ""}`.trim() : seen.value;
