@@ -5,17 +5,29 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.db import transaction
 from django.test import Client
 
-from club.models import Chassis, OwnedBody, OwnedPart
+from club.models import Chassis, OwnedBody, OwnedPart, RulebookEdition
 from setups.api import examples
 from setups.models import Dispute, Measurement, Setup
 from setups.services import posting, verifying
-from tests.factories import BodyFactory, ConfigurationFactory, MemberFactory, SetupFactory, reading_for
+from tests.club.race_days import race_day
+from tests.factories import (
+    BodyFactory,
+    ClauseFactory,
+    ConfigurationFactory,
+    EditionFactory,
+    MemberFactory,
+    SetupFactory,
+    published,
+    reading_for,
+)
 from tests.setups.asking import Caller, content, program, said_by
 
 pytestmark = pytest.mark.django_db
@@ -32,6 +44,13 @@ OWN = "401 404 200 404 404 404 200 200 404"
 OWN_PUT = "401 404 200 404 404 404 403 200 404"
 OWN_GONE = "401 404 204 404 404 404 403 204 404"
 LISTED = "401 200 - - - - 200 - -"
+DIRECTS = "401 403 - 403 - 200 - 403 -"
+DIRECTS_MADE = "401 403 - 403 - 201 - 403 -"
+DIRECTS_GONE = "401 403 - 403 - 204 - 403 -"
+DRAFT = "404 404 - 404 - 200 - 404 -"
+A_CLASS, AN_EVENT = "/api/v1/race-classes/{race_class}/", "/api/v1/events/{event}/"
+AN_EDITION, A_DRAFT = A_CLASS + "editions/{edition}/", A_CLASS + "editions/{draft_edition}/"
+AN_ENTRY = AN_EVENT + "entries/{entry}/"
 
 TABLE = {
     # What everybody reads
@@ -87,6 +106,40 @@ TABLE = {
     ("get", "/api/v1/garage/chassis/{chassis}/"): OWN,
     ("put", "/api/v1/garage/chassis/{chassis}/"): OWN_PUT,
     ("delete", "/api/v1/garage/chassis/{chassis}/"): OWN_GONE,
+    # Rulebooks, and whether a car is legal under them
+    ("get", "/api/v1/race-classes/"): ALL,
+    ("get", A_CLASS): ALL,
+    ("post", "/api/v1/race-classes/"): DIRECTS_MADE,
+    ("get", A_CLASS + "editions/"): ALL,
+    ("post", A_CLASS + "editions/"): DIRECTS_MADE,
+    **{("get", AN_EDITION + rest): ALL for rest in ("", "changes/", "clauses/", "clauses/{clause}/")},
+    **{("get", A_DRAFT + rest): DRAFT for rest in ("", "changes/", "clauses/", "clauses/{draft_clause}/")},
+    ("put", A_DRAFT): DIRECTS,
+    ("delete", A_DRAFT): DIRECTS_GONE,
+    ("post", A_DRAFT + "publish/"): DIRECTS,
+    ("post", A_DRAFT + "clauses/"): DIRECTS_MADE,
+    ("put", A_DRAFT + "clauses/{draft_clause}/"): DIRECTS,
+    ("delete", A_DRAFT + "clauses/{draft_clause}/"): DIRECTS_GONE,
+    ("post", A_DRAFT + "clauses/{draft_clause}/move/"): DIRECTS,
+    ("post", "/api/v1/legality/"): ALL,
+    ("get", "/api/v1/setups/{setup}/legality/"): ALL,
+    # Race days: the car is the author's
+    **{("get", f"/api/v1/{rest}"): LISTED for rest in ("events/", "events/{event}/")},
+    **{("get", AN_EVENT + rest): LISTED for rest in ("entries/", "check/")},
+    **{("get", AN_ENTRY + rest): LISTED for rest in ("", "log/", "check/")},
+    ("get", AN_ENTRY + "record/"): "401 403 200 403 403 200 200 200 403",
+    **{
+        ("get", AN_EVENT + rest): DIRECTS
+        for rest in ("inspections/", "inspections/{inspection}/", "record/", "record.csv")
+    },
+    ("post", "/api/v1/events/"): DIRECTS_MADE,
+    ("put", AN_EVENT): DIRECTS,
+    ("post", AN_EVENT + "entries/"): DIRECTS_MADE,
+    ("post", AN_EVENT + "entry-list/"): DIRECTS,
+    ("put", AN_ENTRY): DIRECTS,
+    ("post", AN_ENTRY + "check-in/"): DIRECTS,
+    ("post", AN_ENTRY + "withdraw/"): DIRECTS,
+    ("post", AN_EVENT + "inspections/"): DIRECTS_MADE,
 }
 """Method and address, and the status that each of ``ROLES`` is answered with."""
 
@@ -139,6 +192,18 @@ class World:
             "steward's": Caller(steward, "read write"),
         }
         self.other = content()
+        self.day = race_day()
+        self.later = self.draft(date(2031, 2, 1))
+        published(self.later)
+        self.draft_edition = self.draft(date(2041, 1, 1))
+        self.entry = self.day.enter_setup(7, self.setup, member=author)
+        self.inspection = self.day.find(self.entry, "2.1", "54.9")
+
+    def draft(self, valid_from: date) -> RulebookEdition:
+        """An edition of the class that is raced, with one clause."""
+        edition = EditionFactory(race_class=self.day.race_class, valid_from=valid_from)
+        ClauseFactory(edition=edition, number="1", seen=True)
+        return edition
 
     def address(self, pattern: str) -> str:
         slugs = {"bodies": self.setup.body, "parts": self.part.part, "makers": self.setup.body.maker}
@@ -160,6 +225,14 @@ class World:
             owned=self.part.pk,
             owned_body=self.body.pk,
             chassis=self.chassis.pk,
+            race_class=self.day.race_class.slug,
+            edition=self.later.pk,
+            clause=self.later.clauses.get().pk,
+            draft_edition=self.draft_edition.pk,
+            draft_clause=self.draft_edition.clauses.get().pk,
+            event=self.day.event.slug,
+            entry=self.entry.pk,
+            inspection=self.inspection.pk,
         )
 
     def sent(self, method: str, pattern: str) -> Any:
@@ -194,13 +267,42 @@ class World:
             "settle": {"outcome": "set_aside", "reason": "Measured over the tyres."},
             "bodies": {"body": BodyFactory().slug},
             "photos": {},
+            "legality": {"car": {"setup": self.setup.pk}},
             "chassis": built,
         }
         if "/garage/parts/" in pattern:
             return {"count": 3, "offer": "lend"} if method == "put" else {"part": part, "count": 1}
         if "/garage/chassis/" in pattern:
             return built
+        if "/race-classes/" in pattern or "/events/" in pattern:
+            return self.sent_by_directors(method, pattern)
         return by_end[pattern.rstrip("/").rsplit("/", 1)[1]]
+
+    def sent_by_directors(self, method: str, pattern: str) -> Any:
+        """Likewise, about rulebooks and race days."""
+        clause = {"number": "9", "wording": "Sits low.", "kind": "required"}
+        edition = {"name": "Another", "valid_from": "2042-01-01"}
+        raced = [{"race_class": self.day.race_class.slug}]
+        event = {"name": "A round", "date": "2031-06-01", "classes": raced}
+        entry = {"race_number": 12, "driver": "Bo", "why": "A late change."}
+        if method == "put":
+            of = {A_DRAFT: edition, AN_EVENT: event, AN_ENTRY: entry}
+            return of.get(pattern, clause)
+        found = {"key": str(uuid4()), "entry": self.entry.pk, "stage": "after", "seen": True}
+        of_end = {
+            "race-classes": {"name": "Another class"},
+            "editions": edition,
+            "publish": None,
+            "clauses": clause,
+            "move": {"up": True},
+            "events": event,
+            "entries": {"driver": "Bo"},
+            "entry-list": {"text": "number,driver\n31,Cy\n", "load": True},
+            "check-in": {},
+            "withdraw": {"why": "A broken arm."},
+            "inspections": found | {"clause": self.later.clauses.get().pk},
+        }
+        return of_end[pattern.rstrip("/").rsplit("/", 1)[1]]
 
 
 def attempts(world: World) -> Iterator[tuple[str, str, int, int]]:
@@ -229,7 +331,7 @@ def test_everybody_may_do_what_is_theirs_and_nothing_else(settings, tmp_path):
 
 def test_no_operation_is_left_untried():
     paths = program().get("/api/schema/openapi.json").json()["paths"]
-    tags = {"Library", "Setups", "Measuring", "Garage"}
+    tags = {"Library", "Setups", "Measuring", "Garage", "Racing", "Race days"}
 
     def bare(pattern: str) -> str:
         return "/".join("{}" if step.startswith("{") else step for step in pattern.split("/"))
