@@ -19,17 +19,19 @@ from tests.factories import FullCatalogue, full_catalogue
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
-        "--database-only", action="store_true", help="Leave out the tests that touch no database."
+        "--database-only", action="store_true", help="Leave out what no kind of database can change."
     )
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     if config.getoption("database_only"):
-        config.hook.pytest_deselected(items=[item for item in items if not _touches_the_database(item)])
-        items[:] = filter(_touches_the_database, items)
+        config.hook.pytest_deselected(items=[item for item in items if not _asks_the_database(item)])
+        items[:] = filter(_asks_the_database, items)
 
 
-def _touches_the_database(item: pytest.Item) -> bool:
+def _asks_the_database(item: pytest.Item) -> bool:
+    if item.get_closest_marker("one_database") is not None:
+        return False
     asked = set(getattr(item, "fixturenames", ()))
     return item.get_closest_marker("django_db") is not None or not asked.isdisjoint(
         {"db", "transactional_db", "live_server", "django_db_setup"}

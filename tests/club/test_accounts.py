@@ -32,7 +32,7 @@ from tests.club.visiting import (
 )
 from tests.factories import PASSWORD, MemberFactory
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 # Signing up

@@ -10,7 +10,7 @@ import pytest
 
 from tests.factories import MemberFactory
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 PAGES = 60
 

@@ -20,7 +20,7 @@ from tests.club.visiting import (
 )
 from tests.factories import MemberFactory
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 def test_the_link_in_the_mail_sets_a_new_password_once(client):

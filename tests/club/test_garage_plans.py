@@ -17,7 +17,7 @@ from setups.models import Body, BodyPart
 from setups.translate import shelf_for_all
 from tests.factories import BodyFactory, MemberFactory, PartFactory, PlatformFactory, full_catalogue
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 @pytest.fixture

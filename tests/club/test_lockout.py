@@ -11,7 +11,7 @@ from django.test import Client
 from tests.club.visiting import ELSEWHERE, HERE, IN, NEW, ask_for_a_link, follow, sign_in, signed_in
 from tests.factories import PASSWORD, MemberFactory
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 def test_after_five_wrong_passwords_the_page_says_how_long_to_wait(client):

@@ -22,6 +22,8 @@ from django.db import connection
 
 from club.keys import kept_key
 
+pytestmark = pytest.mark.one_database
+
 ROOT = Path(settings.BASE_DIR)
 HOST = "library.example.org"
 SECURE = {"Host": HOST, "X-Forwarded-Proto": "https"}

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from setups.api import examples
 from tests.setups.asking import post, program
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 numbers = st.one_of(
     st.integers(-(10**30), 10**30),

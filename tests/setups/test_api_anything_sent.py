@@ -14,7 +14,7 @@ from tests.factories import SetupFactory
 from tests.setups.asking import Caller, content, program
 from tests.setups.test_api_anything import numbers, spoilt
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 TRIES = settings(max_examples=25, deadline=None, suppress_health_check=list(HealthCheck))
 REFUSED = (400, 404, 409, 412, 415, 428)

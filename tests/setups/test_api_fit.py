@@ -15,7 +15,7 @@ from setups.translate import body_of, configuration_of
 from tests.factories import BodyFactory, ConfigurationFactory, PartFactory, PlatformFactory, full_catalogue
 from tests.setups.asking import get, pointed, post
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 @pytest.fixture(autouse=True)

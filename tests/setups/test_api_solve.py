@@ -14,7 +14,7 @@ from setups.services.fitting import answer as library_answer
 from tests.factories import BodyFactory, PlatformFactory, full_catalogue
 from tests.setups.asking import pointed, post, refused
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 SOLVE = examples.SOLVE[0].value
 

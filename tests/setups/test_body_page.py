@@ -12,7 +12,7 @@ from setups.models import BodyPart, Part, PartDimension, Platform
 from tests.factories import BodyFactory, MemberFactory, PartFactory, PlatformFactory, full_catalogue
 from tests.setups.pages import part, words
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 STATED = {
     "designated_front_width": Decimal("55"),

@@ -22,7 +22,7 @@ from tests.factories import (
 )
 from tests.setups.pages import chosen, part, words
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 def check(client: Client, catalogue, htmx: bool = False, **query):

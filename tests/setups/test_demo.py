@@ -39,6 +39,8 @@ from setups.services.fitting import answer
 from setups.translate import configuration_of, known_wheelbase_of, part_of, platform_of, position_of
 from tests.factories import BodyFactory, ConfigurationFactory, MemberFactory, PartFactory, PlatformFactory
 
+pytestmark = pytest.mark.one_database
+
 OPEN_ACCOUNTS = {"librarian", "director", "steward", "member"}
 
 

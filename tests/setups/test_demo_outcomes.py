@@ -17,6 +17,8 @@ from setups.services.fitting import answer
 from setups.services.twins import beside
 from tests.setups.test_demo import run
 
+pytestmark = pytest.mark.one_database
+
 
 @dataclass(frozen=True)
 class Outcome:

@@ -14,6 +14,8 @@ from setups.drawing.letters import Box
 from setups.drawing.shapes import Circle, Line
 from tests.setups.drawn_cars import drawn_car
 
+pytestmark = pytest.mark.one_database
+
 LONG = (
     "Harrier Seven Long-Distance Endurance Edition",
     "Long-wheelbase mid-motor mount with carbon braces and a fan, second type",

@@ -11,7 +11,7 @@ from setups.models import Body, BodyPart
 from setups.services.needs import Need, needs_of
 from tests.factories import BODY_FIGURES, BodyFactory, PartFactory
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 def card(body: Body):

@@ -13,7 +13,7 @@ from fitcalc.dimensions import PartKind
 from setups.models import BodyPart, Part, PartPair
 from tests.factories import BodyFactory, ConfigurationFactory, PartFactory, PlatformFactory
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 THIN = "\u202f"
 
 

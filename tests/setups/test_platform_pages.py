@@ -20,7 +20,7 @@ from tests.factories import (
     full_catalogue,
 )
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 THIN = "\u202f"
 
 

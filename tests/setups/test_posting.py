@@ -30,7 +30,7 @@ def test_a_posted_setup_tells_its_widths_offsets_and_wheelbase():
     assert (setup.front_offset, setup.rear_offset) == (0, 1)
     assert setup.current.number == 1
     assert setup.decisions.get().action == Decision.Action.POSTED
-    assert "Club night" in setup.words
+    assert "club night" in setup.words
 
 
 def test_what_was_computed_then_is_kept_when_a_part_is_measured_anew():

@@ -16,7 +16,7 @@ from setups.translate import configuration_of
 from tests.factories import ConfigurationFactory, PartFactory, PlatformFactory
 from tests.setups.pages import chosen, part, words
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 GEARS = {"pinion_teeth": "9", "pinion_module": "0.4", "spur_teeth": "44", "spur_module": "0.4"}
 CAR = GEARS | {"diameter": "22.5", "kv": "3500", "voltage": "3.7"}

@@ -16,7 +16,7 @@ from setups.services.fitting import Answer, answer
 from setups.services.twins import as_wide, beside
 from tests.factories import BodyFactory, PartFactory, full_catalogue
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 STATED = {
     "designated_front_width": Decimal("55"),
