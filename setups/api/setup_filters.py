@@ -64,9 +64,7 @@ class _Setups(filters.FilterSet):
     author = _member("Username of the author.")
     surface = choice(Surface.choices, help_text="What it was run on.")
     verdict = choice([(one.value, one.value) for one in Verdict], help_text="Fit by the figures of today.")
-    circuit = filters.CharFilter(
-        lookup_expr="icontains", max_length=LONGEST_TEXT, help_text="Part of the circuit’s name."
-    )
+    circuit = filters.CharFilter(max_length=LONGEST_TEXT, help_text="The circuit, as it is written.")
     confirmations_min = whole(
         0, 1000, "Borne out by at least so many members.", field_name="confirmations", lookup_expr="gte"
     )

@@ -10,6 +10,7 @@ from django.urls import reverse
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.serializers import ValidationError
 
 from setups import models
 from setups.services import photos, posting
@@ -51,12 +52,20 @@ class SetupPages(ByKeyset):
     orders: ClassVar = {
         "newest": (("-posted_at",), "Last posted first."),
         "oldest": (("posted_at",), "First posted first."),
-        "best_lap": (("best_lap",), "Quickest first; those without a lap are left out."),
+        "best_lap": (("best_lap",), "Quickest on one circuit first; those without a lap are left out."),
         "evidence": (
             ("-state", "-confirmations", "-posted_at"),
             "Verified ones first, then those borne out by most members.",
         ),
     }
+
+
+    def _order(self, request: Request) -> tuple[str, ...]:
+        found = super()._order(request)
+        if found == ("best_lap",) and not request.query_params.get("circuit"):
+            said = "Name a circuit: laps of several cannot be compared."
+            raise ValidationError({self.ordering_param: [said]})
+        return found
 
 
 class Setups(Shared, Library):

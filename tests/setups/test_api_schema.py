@@ -242,13 +242,15 @@ def test_solutions_are_as_described(library):
 
 
 def test_setups_and_all_that_belongs_to_them_are_as_described():
-    setup = SetupFactory(tuning={"caster": 4.0, "motor": "stock"}, surface="carpet", best_lap=Decimal("9.8"))
+    setup = SetupFactory(
+        tuning={"caster": 4.0, "motor": "stock"}, surface="carpet", circuit="Hall", best_lap=Decimal("9.8")
+    )
     verifying.add(reading_for(setup, "front_width", 58))
     setup.photos.create(image="setups/aa/a.webp", width=4, height=3)
     of = f"/api/v1/setups/{setup.pk}/"
     revision = f"{of}revisions/1/"
     for path in (
-        "/api/v1/setups/?ordering=best_lap",
+        "/api/v1/setups/?ordering=best_lap&circuit=Hall",
         *(of, f"{of}standing/", f"{of}record/", f"{of}photos/", f"{of}revisions/"),
         *(revision, f"{revision}changes/", "/api/v1/measurements/", "/api/v1/disputes/"),
     ):
