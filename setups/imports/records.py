@@ -54,6 +54,7 @@ def plan_rows(plan: Plan, given: list[Given], by: By, lock: bool) -> None:
     rows = [_resolved(kind, one, names) for one in given]
     standing = _standing(kind, rows, lock)
     first_lines: dict[Any, Given] = {}
+    taken = _taken(kind, standing)
     for one, values in zip(given, rows, strict=True):
         row = row_of(one, _name(kind, one))
         plan.rows.append(row)
@@ -68,7 +69,24 @@ def plan_rows(plan: Plan, given: list[Given], by: By, lock: bool) -> None:
                 row.notes = [f"It says the same as line {first.line} and is left out."]
                 continue
             one.wrong("", f"Line {first.line} is the same {kind.one} with other figures: keep one of them.")
+        for column, holders in taken.items():
+            if holders.setdefault(values.get(column), key) != key:
+                one.wrong(column, f"Another {kind.one} has it: no two may have the same.")
         closed(row, one, _checked(kind, one, values, standing.get(key)))
+
+
+def _taken(kind: Kind, standing: dict[tuple[Any, ...], Any]) -> dict[str, dict[Any, Any]]:
+    """What no two rows may share besides what they are found by: column -> value -> whose it is."""
+    only = (
+        [
+            column.key
+            for column in kind.columns
+            if kind.model._meta.get_field(column.key).unique and column.key not in kind.found_by
+        ]
+        if kind.model is not Configuration
+        else []
+    )
+    return {key: {getattr(row, key): whose for whose, row in standing.items()} for key in only}
 
 
 def _resolved(kind: Kind, given: Given, names: Names) -> dict[str, Any]:
