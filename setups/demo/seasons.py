@@ -184,26 +184,43 @@ CHARACTERS = (
     "tight corners",
     "loaner",
 )
-SLIPS = (
-    "wheels not pressed home",
-    "read over the tyre’s bulge",
-    "car stood on its bump stop",
-    "front wheels not straight ahead",
-    "rim against the jaw at an angle",
-)
+SLIPS = {
+    "wheelbase": ("front wheels not straight ahead", "one side only", "ruler held off the hub"),
+    "width": ("wheels not pressed home", "read over the tyre’s bulge", "rim against the jaw at an angle"),
+}
+"""Notes beside a reading that is wrong, by what was measured."""
 CAREFUL = ("mean of three", "both sides", "on the glass plate", "", "", "", "")
-SET_ASIDE = (
-    "Measured again at the bench with both members: the wheels had not been pressed home. The second reading "
-    "agrees with what is computed.",
-    "The reading was taken over the bulge of the tyres and not over the rims’ outer faces.",
-    "The calliper was found to read high by more than a millimetre. Its other readings were asked for again.",
-)
-UPHELD = (
-    "I measured the car myself. It carries shims behind the wheels that the setup does not name: post what "
-    "is on it.",
-    "The car has the next offset on the axle, not the one that is posted. The measurement is right.",
-    "The position on the chassis is the next one outward; the setup says otherwise.",
-)
+SET_ASIDE = {
+    "wheelbase": (
+        "Measured again on the glass plate with both members: the front wheels had not stood straight ahead. "
+        "The second reading agrees with what is computed.",
+        "One side only was read, with the car at full lock. The mean of both sides agrees.",
+    ),
+    "width": (
+        "Measured again at the bench with both members: the wheels had not been pressed home. The second "
+        "reading agrees with what is computed.",
+        "The reading was taken over the bulge of the tyres and not over the rims’ outer faces.",
+    ),
+}
+UPHELD = {
+    "wheelbase": (
+        "The rear end stands in another hole than the setup says. The measurement is right.",
+        "I measured the car myself. Another plate is on it than the one that is posted.",
+    ),
+    "width": (
+        "I measured the car myself. It carries shims behind the wheels that the setup does not name: post "
+        "what is on it.",
+        "The car has the next offset on the axle, not the one that is posted. The measurement is right.",
+    ),
+}
+"""What stewards say, by what was measured."""
+
+
+def of_quantity(words: dict[str, tuple[str, ...]], quantity: str) -> tuple[str, ...]:
+    """Those of ``words`` that can be said of ``quantity``."""
+    return words["wheelbase" if quantity == "wheelbase" else "width"]
+
+
 WITHDRAWN = (
     "Sold the car.",
     "Measured wrong myself; will post it anew.",

@@ -246,8 +246,9 @@ class Paddock:
                 verifying.withdraw(dispute.measurement, dispute.measurement.member, later)
             elif story.ending in (Dispute.Outcome.SET_ASIDE, Dispute.Outcome.UPHELD):
                 words = seasons.UPHELD if story.ending == Dispute.Outcome.UPHELD else seasons.SET_ASIDE
+                said = seasons.of_quantity(words, dispute.measurement.quantity)
                 free = [one for one in self.stewards if not verifying.why_not_settle(dispute, one)]
-                verifying.settle(dispute, rng.choice(free), story.ending, rng.choice(words), later)
+                verifying.settle(dispute, rng.choice(free), story.ending, rng.choice(said), later)
 
 
 def _readings(
@@ -274,7 +275,11 @@ def _readings(
             error = rng.choice((-1, 1)) * max(rng.uniform(3.5, 6.0) * doubt, 0.6)
         rows.append(_reading(story, member, key, float(computed[key].value) + error, instrument, on, rng))
         if key == mistaken:
-            rows[-1].note = rng.choice(seasons.SLIPS) if story.ending != "upheld" else "measured twice"
+            rows[-1].note = (
+                rng.choice(seasons.of_quantity(seasons.SLIPS, key))
+                if story.ending != "upheld"
+                else "measured twice"
+            )
     mass = story.now.tuning.get("mass")
     if isinstance(mass, float) and rng.random() < 0.2:
         rows.append(_reading(story, member, "mass", mass + rng.gauss(0, 0.4), Instrument.SCALE, on, rng))
