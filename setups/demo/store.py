@@ -17,6 +17,7 @@ from django.utils.text import slugify
 
 from setups.demo import measurements, setups
 from setups.demo.hooks import leaving
+from setups.demo.many import DRIVER
 from setups.demo.members import EMAIL_DOMAIN, MEMBERS, PASSPHRASE
 from setups.demo.plans import Club, Figure, decimal
 from setups.models import (
@@ -46,6 +47,8 @@ from setups.models import (
 )
 
 Say = Callable[[str], object]
+_AT_ONCE = 1000
+"""So many setups are taken out at once, with all that hangs on them."""
 
 
 class DemoError(Exception):
@@ -67,7 +70,8 @@ def own_rows(club: Club) -> dict[type[Model], QuerySet[Any]]:
         platform__in=platforms, name__in=[c.name for c in club.configurations]
     )
     people = get_user_model().objects.filter(
-        username__in=[member.username for member in MEMBERS], email__endswith=f"@{EMAIL_DOMAIN}"
+        Q(username__in=[member.username for member in MEMBERS]) | Q(username__startswith=DRIVER),
+        email__endswith=f"@{EMAIL_DOMAIN}",
     )
     of_demo = Q(body__in=bodies) | Q(part__in=parts)
     posted = Setup.objects.filter(author__in=people)
@@ -374,7 +378,9 @@ def remove(club: Club, say: Say) -> None:
             "into an empty database."
         )
     own = own_rows(club)
-    for model in (Setup, Configuration, Body, KnownWheelbase, Part, Platform, get_user_model()):
+    while keys := list(own[Setup].values_list("pk", flat=True)[:_AT_ONCE]):
+        Setup.objects.filter(pk__in=keys).delete()
+    for model in (Configuration, Body, KnownWheelbase, Part, Platform, get_user_model()):
         own[model].delete()
     in_use = Q(parts__isnull=False) | Q(bodies__isnull=False) | Q(platforms__isnull=False)
     own[Maker].exclude(pk__in=Maker.objects.filter(in_use).values("pk")).delete()

@@ -42,13 +42,13 @@ LISTED = ("verified", "posted", "disputed")
 class MatchesWords(models.Func):
     """Whether the folded words of a column match a PostgreSQL tsquery, given as text.
 
-    The words are taken as they stand, not parsed again, so that both databases see the same ones; an index
-    is kept of the same expression.
+    ``setup_lexemes`` (migration 0007) takes the words as they stand, so that both databases see the same
+    ones; an index is kept of it.
     """
 
     output_field = models.BooleanField()
-    template = "array_to_tsvector(string_to_array(%(expressions)s::tsquery"
-    arg_joiner = ", ' ')) @@ "
+    template = "setup_lexemes(%(expressions)s::tsquery"
+    arg_joiner = ") @@ "
 
 
 class SetupQuerySet(models.QuerySet["Setup"]):

@@ -245,7 +245,7 @@ def _effects(*cars: tuple[Revision, FitReport]) -> list[EffectChange]:
 def figures_of(
     report: FitReport, tuning: Mapping[str, float | str]
 ) -> list[tuple[str, str, Quantity | None]]:
-    """A car's computed figures and what its settings come to: label, meaning, figure (``None``: not known)."""
+    """A car's computed figures and what its settings come to: label, meaning, figure (or ``None``)."""
     settings = tuned(tuning, report.geometry)
     rows = [(label, meaning, of(report.geometry)) for label, meaning, of in EFFECTS]
     rows.append(("Turning circle", _TURN, _circle(report.geometry)))

@@ -8,7 +8,8 @@ holds all facets' columns.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
@@ -25,6 +26,7 @@ from setups.models.setup import LISTED, Surface
 from setups.services.facets import MOST_NAMED, Asked, Counted, Facet, known_scales, span_counts
 
 EVIDENCE, RECENT, LAP = "evidence", "recent", "lap"
+A_PAGE = 24
 LENGTHS = {"front": "front_width", "wheelbase": "wheelbase"}
 OFFSETS = {"front_offset": "front_offset", "rear_offset": "rear_offset"}
 NAMED = {"body": "body_id", "circuit": "circuit", "author": "author_id"}
@@ -139,16 +141,21 @@ class SetupSearch(Asked):
         column = "race_class" if key == "class" else key
         return Q(**{f"{column}__in": [self._keys[key][value] for value in values]})
 
-    def ordered(self) -> QuerySet[Setup]:
-        """The setups asked for as the page lists them."""
-        found = self.setups()
-        if self.sort == LAP:
-            found = found.filter(best_lap__isnull=False).order_by("best_lap", "pk")
-        elif self.sort == RECENT:
-            found = found.order_by("-posted_at", "-pk")
-        else:
-            found = found.order_by("-state", "-confirmations", "-posted_at", "-pk")
-        return found.select_related("author", "body", "platform", "race_class").defer("words")
+    def ordered(self) -> Ordered:
+        """The setups asked for as the page lists them, to be sliced."""
+        return Ordered(self)
+
+    def _timed(self, found: QuerySet[Setup]) -> QuerySet[Setup]:
+        return found.filter(best_lap__isnull=False) if self.sort == LAP else found
+
+    def slice_of(self, start: int, stop: int) -> list[Setup]:
+        """The setups from ``start`` to ``stop``; what words match comes with the counts."""
+        if self.text and start == self.offset:
+            keys = sorted(self.counts["page"], key=lambda row: row[1])
+            found = _with_shown(Setup.objects.all()).in_bulk([int(key) for key, _ in keys if key])
+            return [found[int(key)] for key, _ in keys if key and int(key) in found]
+        asked = self._timed(self.setups()).order_by(*_ORDERS[self.sort])
+        return list(_with_shown(asked)[start:stop])
 
     def total_of_words(self) -> int:
         """How many setups the words alone would find."""
@@ -158,67 +165,89 @@ class SetupSearch(Asked):
 
     @cached_property
     def counts(self) -> dict[str, list[tuple[str | None, int]]]:
-        """For each part of the count its values as text; one statement."""
+        """For each part of the count its values as text, and the keys of the page; one statement."""
         connection = connections[Setup.objects.db]
-        quote = connection.ops.quote_name
-        table = quote(Setup._meta.db_table)
-        common, given = "", []
+        parts = list(self._parts())
+        params: list[Any] = []
+        common, source = "", _TABLE
         if self.text:
             where, given = _where(self.setups(without=self.LABELS))
-            columns = ", ".join(quote(name) for name in _COLUMNS)
-            common = f"WITH found AS MATERIALIZED (SELECT {columns} FROM {table} WHERE {where}) "
-        parts: list[str] = []
-        params: list[Any] = list(given)
-
-        def part(key: str, value: str, group: str, found: QuerySet[Setup], most: int | None = None) -> None:
-            where, own = _where(found)
-            source = f"found AS {table}" if self.text else table
-            limit = f" ORDER BY number DESC, value LIMIT {most}" if most else ""
-            parts.append(
-                f"SELECT * FROM (SELECT '{key}' AS facet, {value} AS value, COUNT(*) AS number "
-                f"FROM {source} WHERE {where} GROUP BY {group}{limit}) AS {key}_{len(parts)}"
-            )
-            params.extend(own)
-
-        part("joint", _JOINT_VALUE, _JOINT_GROUP, self._counted(JOINT))
-        if self.sort == LAP:
-            timed = self._counted(()).filter(best_lap__isnull=False)
-            part("timed", "''", "2", timed)
-        for key, column in LENGTHS.items():
-            value = f"CAST(ROUND({column}) AS text)"
-            part(key, value, f"ROUND({column})", self._counted([key]))
-        for key, column in OFFSETS.items():
-            part(key, f"CAST({column} AS text)", column, self._counted([key]))
-        for key, column in NAMED.items():
-            others = self._counted([key])
-            if key == "circuit":
-                others = others.exclude(circuit="")
-            part(key, f"CAST({column} AS text)", column, others, MOST_NAMED)
-            if self.chosen[key]:
-                part(key, f"CAST({column} AS text)", column, self._counted(()))
-        if self.member and _WITHDRAWN not in self.chosen["state"] and not self.text:
-            own = Setup.objects.filter(state=_WITHDRAWN, author=self.member)
-            part("withdrawn", "''", "facet", own.filter(self._narrowing(["state"])))
-        found: dict[str, dict[str | None, int]] = {}
+            columns = ", ".join(_COLUMNS)
+            common = f"WITH found AS MATERIALIZED (SELECT {columns} FROM {_TABLE} WHERE {where}) "
+            source = f"found AS {_TABLE}"
+            params += given
+        statements = []
+        if connection.vendor == "postgresql":
+            alike: dict[tuple[str, tuple[Any, ...]], list[_Part]] = {}
+            for part in parts:
+                alike.setdefault((part.where, tuple(part.params)), []).append(part)
+            for (_, given), group in alike.items():
+                statements.append(_in_one_scan(group, source))
+                params += given
+        else:
+            for part in parts:
+                statements.append(_in_its_own_scan(part, source))
+                params += part.params
+        if self.text:
+            statements.append(self._page_statement(source, params))
         with connection.cursor() as cursor:
-            cursor.execute(common + " UNION ALL ".join(parts), params)
+            cursor.execute(common + " UNION ALL ".join(statements), params)
+            found: dict[str, list[tuple[str | None, int]]] = defaultdict(list)
             for key, value, number in cursor.fetchall():
-                found.setdefault(key, {})[value] = number
-        return {key: list(values.items()) for key, values in found.items()}
+                found[key].append((value, number))
+        return found
+
+    def _parts(self) -> Iterator[_Part]:
+        """What has to be counted, each over the setups that all but its own facets leave."""
+        yield _Part("joint", _JOINT, _JOINT_VALUE, *_where(self._counted(JOINT)))
+        if self.sort == LAP:
+            yield _Part("timed", "", "", *_where(self._counted(()).filter(best_lap__isnull=False)))
+        for key, column in LENGTHS.items():
+            yield _Part(key, f"ROUND({column})", "", *_where(self._counted([key])))
+        for key, column in OFFSETS.items():
+            yield _Part(key, column, "", *_where(self._counted([key])))
+        for key, column in NAMED.items():
+            yield _Part(key, column, "", *_where(self._counted([key])), MOST_NAMED)
+            if self.chosen[key]:
+                yield _Part(key, column, "", *_where(self._counted(())), MOST_NAMED)
+        if self.member and not self.text and _WITHDRAWN not in self.chosen["state"]:
+            own = Setup.objects.filter(state=_WITHDRAWN, author=self.member)
+            yield _Part("withdrawn", "", "", *_where(own.filter(self._narrowing(["state"]))))
+
+    def _page_statement(self, source: str, params: list[Any]) -> str:
+        """The keys of the page that the address asks for, out of what the words match."""
+        where, given = _where(self._timed(self._counted(())))
+        params += given
+        order = ", ".join(
+            f"{name[1:]} DESC" if name.startswith("-") else name for name in _ORDERS[self.sort]
+        ).replace("pk", "id")
+        return (
+            f"SELECT * FROM (SELECT 'page' AS facet, CAST(id AS text) AS value, "
+            f"ROW_NUMBER() OVER (ORDER BY {order}) AS number FROM {source} WHERE {where} "
+            f"ORDER BY {order} LIMIT {A_PAGE} OFFSET {self.offset}) AS page"
+        )
+
+    @property
+    def offset(self) -> int:
+        """How many setups come before the page that the address asks for."""
+        asked = self.data.get("page", "")
+        page = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 8 else 1
+        return A_PAGE * max(0, page - 1)
 
     def _counted(self, without: Iterable[str]) -> QuerySet[Setup]:
         """As ``setups``; what the words say is left to the common part."""
-        if not self.text:
-            return self.setups(without)
-        narrowed = Setup.objects.filter(self._narrowing(without))
-        return narrowed if "state" in without or self.chosen["state"] else narrowed.listed()
+        return Setup.objects.filter(self._narrowing(without)) if self.text else self.setups(without)
+
+    def _of(self, key: str) -> dict[str, int]:
+        """One part's counts by value; the most frequent of a facet and its chosen ones come as two parts."""
+        return {value: number for value, number in self.counts[key] if value is not None}
 
     @cached_property
     def _joint(self) -> list[tuple[dict[str, str], int]]:
         """Setups by their values of the facets that are counted together."""
         rows = []
-        for value, number in self.counts.get("joint", []):
-            platform, state, surface, race_class = (value or "").split(",")
+        for value, number in self._of("joint").items():
+            platform, state, surface, race_class = value.split(",")
             slug, _, scale = self.platforms[int(platform)]
             of = {"platform": slug, "scale": str(scale), "state": state, "surface": surface}
             rows.append((of | {"class": race_class}, number))
@@ -241,7 +270,7 @@ class SetupSearch(Asked):
     def total(self) -> int:
         """How many setups the page lists."""
         if self.sort == LAP:
-            return sum(number for _, number in self.counts.get("timed", []))
+            return sum(self._of("timed").values())
         states = self._joint_counts("state")
         asked = self.chosen["state"] or states
         return sum(number for state, number in states.items() if state in asked)
@@ -258,7 +287,7 @@ class SetupSearch(Asked):
             "state": self._states(),
             "class": self._classes(),
             "surface": [(v, label, self._joint_counts("surface").get(v, 0)) for v, label in Surface.choices],
-            "circuit": [(v or "", v or "", n) for v, n in self.counts.get("circuit", [])],
+            "circuit": [(v, v, n) for v, n in self._of("circuit").items() if v],
             "author": self._named("author", _AUTHOR, ""),
         }
         counted |= {key: self._lengths(key) for key in LENGTHS}
@@ -277,7 +306,7 @@ class SetupSearch(Asked):
     def _states(self) -> Counted:
         counts = self._joint_counts("state")
         listed = [(state, Setup.State(state).label, counts.get(state, 0)) for state in LISTED]
-        own = counts.get(_WITHDRAWN, sum(number for _, number in self.counts.get("withdrawn", [])))
+        own = counts.get(_WITHDRAWN, sum(self._of("withdrawn").values()))
         return [*listed, (_WITHDRAWN, "withdrawn by you", own)]
 
     def _classes(self) -> Counted:
@@ -290,7 +319,7 @@ class SetupSearch(Asked):
 
     def _named(self, key: str, model: Any, label: str) -> Counted:
         _, named = _NAMED_BY[key]
-        counts = {int(value): number for value, number in self.counts.get(key, []) if value}
+        counts = {int(value): number for value, number in self._of(key).items()}
         for pk in self._keys.get(key, {}).values():
             counts.setdefault(pk, 0)
         rows = model.objects.in_bulk(counts)
@@ -302,17 +331,11 @@ class SetupSearch(Asked):
         ]
 
     def _lengths(self, key: str) -> Counted:
-        counts = {
-            int(Decimal(value)): number for value, number in self.counts.get(key, []) if value is not None
-        }
+        counts = {int(Decimal(value)): number for value, number in self._of(key).items()}
         return span_counts(counts, self.chosen[key], WHEELBASE_STEP)
 
     def _offsets(self, key: str) -> Counted:
-        counts = {
-            Decimal(value).quantize(Decimal("0.01")): number
-            for value, number in self.counts.get(key, [])
-            if value is not None
-        }
+        counts = {Decimal(value).quantize(Decimal("0.01")): number for value, number in self._of(key).items()}
         for value in self.chosen[key]:
             counts.setdefault(offset_of(value), 0)
         return [(_plain(offset), _printed(offset), number) for offset, number in sorted(counts.items())]
@@ -325,6 +348,7 @@ _NAMED_BY: dict[str, tuple[Any, str]] = {
     "author": (_AUTHOR, "username"),
 }
 """Facets whose values are rows: the table, and the column that an address names them by."""
+_TABLE = Setup._meta.db_table
 _COLUMNS = [
     "id",
     "body_id",
@@ -335,14 +359,91 @@ _COLUMNS = [
     "author_id",
     "circuit",
     "best_lap",
+    "confirmations",
+    "posted_at",
     *LENGTHS.values(),
     *OFFSETS.values(),
 ]
-_JOINT_GROUP = "platform_id, state, surface, race_class_id"
+_ORDERS = {
+    EVIDENCE: ("-state", "-confirmations", "-posted_at", "-pk"),
+    RECENT: ("-posted_at", "-pk"),
+    LAP: ("best_lap", "pk"),
+}
+"""What is verified comes first: "verified", "posted" and "disputed" fall in the order of the alphabet."""
+_JOINT = "platform_id, state, surface, race_class_id"
 _JOINT_VALUE = (
     "CAST(platform_id AS text) || ',' || state || ',' || surface || ',' "
     "|| COALESCE(CAST(race_class_id AS text), '')"
 )
+
+
+def _with_shown(found: QuerySet[Setup]) -> QuerySet[Setup]:
+    """With the rows that a card names, and without the words that it does not show."""
+    return found.select_related("author", "body", "platform", "race_class").defer("words")
+
+
+@dataclass(frozen=True, slots=True)
+class Ordered:
+    """The setups that a search asks for, as a paginator takes them: read when they are sliced."""
+
+    search: SetupSearch
+
+    def __len__(self) -> int:
+        return self.search.total
+
+    def __getitem__(self, page: slice) -> list[Setup]:
+        return self.search.slice_of(page.start or 0, page.stop)
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """One count: of the rows that ``where`` leaves, how many there are of each ``group`` (none: in all).
+
+    ``most`` values are wanted, the most frequent.
+    """
+
+    key: str
+    group: str
+    given: str
+    where: str
+    params: list[Any]
+    most: int = 0
+
+    @property
+    def value(self) -> str:
+        """The group as text."""
+        return self.given or (f"CAST({self.group} AS text)" if self.group else "''")
+
+
+def _in_its_own_scan(part: _Part, source: str) -> str:
+    group = f" GROUP BY {part.group}" if part.group else ""
+    limit = f" ORDER BY number DESC, value LIMIT {part.most}" if part.most else ""
+    return (
+        f"SELECT * FROM (SELECT '{part.key}' AS facet, {part.value} AS value, COUNT(*) AS number "
+        f"FROM {source} WHERE {part.where}{group}{limit}) AS counted"
+    )
+
+
+def _in_one_scan(parts: list[_Part], source: str) -> str:
+    """Counts over the same rows, by PostgreSQL's grouping sets: the rows are read once for all of them."""
+    parts = sorted(parts, key=lambda part: not part.group)  # the grand total is what no other set is
+    sets = ", ".join(f"({part.group})" for part in parts)
+    which = [(f"GROUPING({part.group.split(', ')[0]}) = 0" if part.group else "TRUE", part) for part in parts]
+    facet = " ".join(f"WHEN {here} THEN '{part.key}'" for here, part in which)
+    value = " ".join(f"WHEN {here} THEN {part.value}" for here, part in which)
+    counted = (
+        f"SELECT CASE {facet} END AS facet, CASE {value} END AS value, COUNT(*) AS number "
+        f"FROM {source} WHERE {parts[0].where} GROUP BY GROUPING SETS ({sets})"
+    )
+    most = max(part.most for part in parts)
+    if not most:
+        return f"SELECT * FROM ({counted}) AS counted"
+    named = ", ".join(f"'{part.key}'" for part in parts if part.most)
+    return (
+        "SELECT facet, value, number FROM (SELECT *, ROW_NUMBER() OVER "
+        f"(PARTITION BY facet ORDER BY number DESC, value) AS place FROM ({counted}) AS counted) AS ranked "
+        f"WHERE place <= {most} OR facet NOT IN ({named})"
+    )
 
 
 def _where(found: QuerySet[Setup]) -> tuple[str, list[Any]]:

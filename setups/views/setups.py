@@ -7,10 +7,8 @@ from django.views.decorators.http import require_safe
 
 from setups.models import Body, Platform, Setup
 from setups.services.near import near_names
-from setups.services.search_setups import SetupSearch
+from setups.services.search_setups import A_PAGE, SetupSearch
 from setups.views.paging import page_of, searched
-
-A_PAGE = 24
 
 
 @require_safe

@@ -7,6 +7,7 @@ from collections import Counter
 import pytest
 from django.core.management import CommandError
 
+from setups.demo import many
 from setups.demo.setups import SETUPS
 from setups.models import Decision, Dispute, Measurement, Revision, Setup
 from setups.services import verifying
@@ -65,3 +66,24 @@ def test_a_reset_refuses_to_take_a_members_reading_along():
     with pytest.raises(CommandError, match="not the demo's hang on it"):
         run("--reset")
     assert Setup.objects.count() == 20
+
+
+def test_a_large_library_is_copied_from_the_small_one_under_other_members():
+    run(setups=30)
+    before = Setup.objects.count()
+    told: list[str] = []
+    many.grow(100, 20, told.append)
+    assert Setup.objects.count() == 100
+    assert told[-1] == "Setups: 100 of 100"
+    copies = Setup.objects.order_by("pk")[before:]
+    assert all(setup.author.username.startswith(many.DRIVER) for setup in copies)
+    for setup in copies:
+        setup.full_clean(exclude=["current"])
+        if setup.current is not None:
+            assert setup.current.setup_id == setup.pk
+            assert setup.current.author_id == setup.author_id
+            assert setup.current.slots.count() >= 8
+    _stand_where_the_rules_put_them()
+    run("--reset", setups=0)
+    assert not Setup.objects.exists()
+    assert not Revision.objects.exists()

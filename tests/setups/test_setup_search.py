@@ -151,7 +151,9 @@ def test_more_matches_than_a_page_are_counted_and_paged(client):
     assert response.context["search"].total == 30
     assert len(response.context["page"]) == 24
     assert len(found(client, "?page=2")) == 6
-    assert "this is page 2 of 2" in client.get("/setups/?page=9").content.decode()
+    assert len(found(client, "?page=2&q=cop")) == 5
+    for odd in ("9", "0", "-1", "9" * 30):
+        assert "this is page" in client.get(f"/setups/?page={odd}&q=shell").content.decode()
 
 
 # Orders

@@ -11,6 +11,7 @@ from django.db import IntegrityError, connection, transaction
 
 from setups.demo import RANDOM_SEED, club_of
 from setups.demo.hooks import moved_in
+from setups.demo.many import PATTERN, grow
 from setups.demo.members import PASSPHRASE
 from setups.demo.setups import SETUPS
 from setups.demo.store import (
@@ -54,7 +55,8 @@ class Command(BaseCommand):
             type=int,
             default=SETUPS,
             metavar="N",
-            help="So many setups over two seasons, drafts among them (default: %(default)s).",
+            help="So many setups over two seasons, drafts among them (default: %(default)s). Beyond "
+            f"{PATTERN} they are copied within the database under new members' names.",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -73,9 +75,11 @@ class Command(BaseCommand):
                 load(club, self._say)
                 accounts = load_members(with_accounts, self._say)
                 load_measurements(club, options["random_seed"], self._say)
-                load_setups(club, options["random_seed"], options["setups"], self._say)
+                load_setups(club, options["random_seed"], min(options["setups"], PATTERN), self._say)
                 moved_in.send(sender=None, members=own_rows(club)[get_user_model()], say=self._say)
                 _count_rows()
+            if options["setups"] > PATTERN:
+                grow(options["setups"], options["random_seed"], self._say)
         except DemoError as error:
             raise CommandError(str(error)) from error
         except IntegrityError as error:
