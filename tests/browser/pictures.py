@@ -22,6 +22,7 @@ PICTURES = [
     # name, path, width, height, dark
     ("find", "/", 1280, 800, False),
     ("body", "/bodies/brambling-touring-1-28/", 1280, 1270, False),
+    ("setup", "/setups/395/", 1280, 1270, False),
     ("near-miss", "/bodies/pochard-truck-1-24/", 390, 1270, True),
 ]
 
