@@ -266,7 +266,7 @@ SPECTACULAR_SETTINGS = {
         {"name": "Setups", "description": "What members run, revision by revision, and their drafts."},
         {"name": "Measuring", "description": "What members measured, and what is disputed."},
         {"name": "Garage", "description": "What the caller owns; nobody else sees it."},
-        {"name": "Racing", "description": "Race classes, the editions of their rulebooks, and their clauses."},
+        {"name": "Racing", "description": "Race classes, their rulebooks' editions, and clauses."},
         {"name": "Race days", "description": "Events, entries, inspections and the record, for members."},
         {"name": "Computing", "description": "Answers computed from what is posted. Nothing is stored."},
         {"name": "Contents and problems", "description": "What there is, and what each kind of error means."},

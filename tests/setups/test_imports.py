@@ -485,8 +485,9 @@ def test_a_member_who_does_not_keep_the_library_cannot_load(client: Client) -> N
     checked = _post(client, text)
     assert ">Load 1</button>" not in checked.content.decode()
     forced = _post(client, text, act="load", seen=checked.context["plan"].fingerprint)
-    assert "Nothing was loaded: only members who keep the library load that into it." in forced.content.decode()
-    assert text in forced.content.decode().replace("\r\n", "\n")
+    shown = forced.content.decode()
+    assert "Nothing was loaded: only members who keep the library load that into it." in shown
+    assert text in shown.replace("\r\n", "\n")
     assert not Body.objects.exists()
 
 
