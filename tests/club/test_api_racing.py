@@ -334,6 +334,9 @@ def test_a_draft_is_there_for_directors_only(director, anybody, shop):
     path = f"race-classes/{draft.race_class.slug}/editions/"
     assert get(path).json()["results"] == []
     assert len(director.get(path).json()["results"]) == 1
+    reads = Caller(MemberFactory(race_director=True), "read")
+    assert reads.get(f"{path}{draft.pk}/").json()["state"] == "draft"
+    refused(reads.post(f"{path}{draft.pk}/clauses/", WIDTH), 403, "insufficient-scope")
 
 
 def queries(act):
