@@ -15,7 +15,6 @@ from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-from django.core.exceptions import EmptyResultSet, FullResultSet
 from django.db import connections
 from django.db.models import Q, QuerySet
 
@@ -23,6 +22,7 @@ from fitcalc.dimensions import CAR_DIMENSIONS, PART_DIMENSIONS
 from setups.filters import WHEELBASE_STEP, Span, any_span, offset_of
 from setups.models import Body, Platform, Setup
 from setups.models.setup import LISTED, Surface
+from setups.services.counting import Part, in_its_own_scan, in_one_scan, where_of
 from setups.services.facets import MOST_NAMED, Asked, Counted, Facet, known_scales, span_counts
 
 EVIDENCE, RECENT, LAP = "evidence", "recent", "lap"
@@ -171,22 +171,22 @@ class SetupSearch(Asked):
         params: list[Any] = []
         common, source = "", _TABLE
         if self.text:
-            where, given = _where(self.setups(without=self.LABELS))
+            where, given = where_of(self.setups(without=self.LABELS))
             columns = ", ".join(_COLUMNS)
             common = f"WITH found AS MATERIALIZED (SELECT {columns} FROM {_TABLE} WHERE {where}) "
             source = f"found AS {_TABLE}"
             params += given
         statements = []
         if connection.vendor == "postgresql":
-            alike: dict[tuple[str, tuple[Any, ...]], list[_Part]] = {}
+            alike: dict[tuple[str, tuple[Any, ...]], list[Part]] = {}
             for part in parts:
                 alike.setdefault((part.where, tuple(part.params)), []).append(part)
             for (_, given), group in alike.items():
-                statements.append(_in_one_scan(group, source))
+                statements.append(in_one_scan(group, source))
                 params += given
         else:
             for part in parts:
-                statements.append(_in_its_own_scan(part, source))
+                statements.append(in_its_own_scan(part, source))
                 params += part.params
         if self.text:
             statements.append(self._page_statement(source, params))
@@ -197,26 +197,26 @@ class SetupSearch(Asked):
                 found[key].append((value, number))
         return found
 
-    def _parts(self) -> Iterator[_Part]:
+    def _parts(self) -> Iterator[Part]:
         """What has to be counted, each over the setups that all but its own facets leave."""
-        yield _Part("joint", _JOINT, _JOINT_VALUE, *_where(self._counted(JOINT)))
+        yield Part("joint", _JOINT, _JOINT_VALUE, *where_of(self._counted(JOINT)))
         if self.sort == LAP:
-            yield _Part("timed", "", "", *_where(self._counted(()).filter(best_lap__isnull=False)))
+            yield Part("timed", "", "", *where_of(self._counted(()).filter(best_lap__isnull=False)))
         for key, column in LENGTHS.items():
-            yield _Part(key, f"ROUND({column})", "", *_where(self._counted([key])))
+            yield Part(key, f"ROUND({column})", "", *where_of(self._counted([key])))
         for key, column in OFFSETS.items():
-            yield _Part(key, column, "", *_where(self._counted([key])))
+            yield Part(key, column, "", *where_of(self._counted([key])))
         for key, column in NAMED.items():
-            yield _Part(key, column, "", *_where(self._counted([key])), MOST_NAMED)
+            yield Part(key, column, "", *where_of(self._counted([key])), MOST_NAMED)
             if self.chosen[key]:
-                yield _Part(key, column, "", *_where(self._counted(())), MOST_NAMED)
+                yield Part(key, column, "", *where_of(self._counted(())), MOST_NAMED)
         if self.member and not self.text and _WITHDRAWN not in self.chosen["state"]:
             own = Setup.objects.filter(state=_WITHDRAWN, author=self.member)
-            yield _Part("withdrawn", "", "", *_where(own.filter(self._narrowing(["state"]))))
+            yield Part("withdrawn", "", "", *where_of(own.filter(self._narrowing(["state"]))))
 
     def _page_statement(self, source: str, params: list[Any]) -> str:
         """The keys of the page that the address asks for, out of what the words match."""
-        where, given = _where(self._timed(self._counted(())))
+        where, given = where_of(self._timed(self._counted(())))
         params += given
         order = ", ".join(
             f"{name[1:]} DESC" if name.startswith("-") else name for name in _ORDERS[self.sort]
@@ -393,70 +393,6 @@ class Ordered:
 
     def __getitem__(self, page: slice) -> list[Setup]:
         return self.search.slice_of(page.start or 0, page.stop)
-
-
-@dataclass(frozen=True, slots=True)
-class _Part:
-    """One count: of the rows that ``where`` leaves, how many there are of each ``group`` (none: in all).
-
-    ``most`` values are wanted, the most frequent.
-    """
-
-    key: str
-    group: str
-    given: str
-    where: str
-    params: list[Any]
-    most: int = 0
-
-    @property
-    def value(self) -> str:
-        """The group as text."""
-        return self.given or (f"CAST({self.group} AS text)" if self.group else "''")
-
-
-def _in_its_own_scan(part: _Part, source: str) -> str:
-    group = f" GROUP BY {part.group}" if part.group else ""
-    limit = f" ORDER BY number DESC, value LIMIT {part.most}" if part.most else ""
-    return (
-        f"SELECT * FROM (SELECT '{part.key}' AS facet, {part.value} AS value, COUNT(*) AS number "
-        f"FROM {source} WHERE {part.where}{group}{limit}) AS counted"
-    )
-
-
-def _in_one_scan(parts: list[_Part], source: str) -> str:
-    """Counts over the same rows, by PostgreSQL's grouping sets: the rows are read once for all of them."""
-    parts = sorted(parts, key=lambda part: not part.group)  # the grand total is what no other set is
-    sets = ", ".join(f"({part.group})" for part in parts)
-    which = [(f"GROUPING({part.group.split(', ')[0]}) = 0" if part.group else "TRUE", part) for part in parts]
-    facet = " ".join(f"WHEN {here} THEN '{part.key}'" for here, part in which)
-    value = " ".join(f"WHEN {here} THEN {part.value}" for here, part in which)
-    counted = (
-        f"SELECT CASE {facet} END AS facet, CASE {value} END AS value, COUNT(*) AS number "
-        f"FROM {source} WHERE {parts[0].where} GROUP BY GROUPING SETS ({sets})"
-    )
-    most = max(part.most for part in parts)
-    if not most:
-        return f"SELECT * FROM ({counted}) AS counted"
-    named = ", ".join(f"'{part.key}'" for part in parts if part.most)
-    return (
-        "SELECT facet, value, number FROM (SELECT *, ROW_NUMBER() OVER "
-        f"(PARTITION BY facet ORDER BY number DESC, value) AS place FROM ({counted}) AS counted) AS ranked "
-        f"WHERE place <= {most} OR facet NOT IN ({named})"
-    )
-
-
-def _where(found: QuerySet[Setup]) -> tuple[str, list[Any]]:
-    """The conditions of a query on the setups alone, in the database's own words."""
-    compiler = found.query.get_compiler(using=found.db)
-    compiler.pre_sql_setup()
-    try:
-        sql, params = compiler.compile(found.query.where)
-    except EmptyResultSet:
-        return "1 = 0", []
-    except FullResultSet:
-        return "1 = 1", []
-    return sql, list(params)
 
 
 def _told_apart(key: str, rows: list[Any]) -> list[str]:
