@@ -63,13 +63,17 @@ def draft_of(setup: Setup) -> Draft:
 def save(draft: Draft, typed: Mapping[str, str], version: int) -> Draft:
     """Keep what was typed, if ``version`` is still the newest. Raises Conflict, and changes nothing, if not.
 
-    Saving what stands already is no new version.
+    Saving what stands already is no new version. If the draft was posted meanwhile, it is begun anew from
+    what was posted; if the setup was thrown away, PostingError says so.
     """
     kept = _kept(typed)
     with transaction.atomic():
         # The setup first, as posting and discarding do: two that lock in another order wait for each other.
-        Setup.objects.select_for_update().only("pk").get(pk=draft.setup_id)
-        locked = Draft.objects.select_for_update().select_related("setup").get(pk=draft.pk)
+        setup = Setup.objects.select_for_update(of=("self",)).filter(pk=draft.setup_id).first()
+        if setup is None:
+            raise PostingError("The draft was thrown away meanwhile, on another page: start a new one.")
+        found = Draft.objects.select_for_update().select_related("setup").filter(setup=setup)
+        locked = found.first() or draft_of(setup)
         if locked.typed == kept:
             return locked
         if locked.version != version:

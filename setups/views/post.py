@@ -208,6 +208,9 @@ def _sent(request: HttpRequest, draft: Draft, typing: Typing, sent: Any) -> Http
         brought: list[str] = []
         if draft.pk is not None:
             draft, brought = drafting.keep(draft, typing, untouched_only=by_itself)
+    except posting.PostingError as error:
+        messages.error(request, str(error))
+        return _leave_for(request, reverse("my-setups"))
     except Collision as collision:
         draft = collision.stored
         draft.setup = setup

@@ -157,3 +157,24 @@ def test_a_revision_that_fits_otherwise_is_no_news_about_the_librarys_figures():
     setup.refresh_from_db()
     assert setup.verdict == "fails"
     assert not setup.decisions.filter(action=Decision.Action.VERDICT).exists()
+
+
+def test_what_is_typed_while_another_page_posts_begins_the_next_draft():
+    setup = SetupFactory(notes="as posted")
+    draft = posting.draft_of(setup)
+    posting.post(replace(content_now(setup), notes="posted elsewhere"), setup.author, setup)
+
+    with pytest.raises(Conflict) as caught:
+        posting.save(draft, draft.typed | {"notes": "typed here"}, version=draft.version + 1)
+    assert caught.value.stored.typed["notes"] == "posted elsewhere"
+
+    saved = posting.save(caught.value.stored, draft.typed | {"notes": "typed here"}, version=1)
+    assert saved.typed["notes"] == "typed here"
+
+
+def test_what_is_typed_after_the_draft_was_thrown_away_is_told_so():
+    draft = posting.begin(MemberFactory(), {"name": "Car"})
+    posting.discard(posting.draft_of(draft.setup))
+
+    with pytest.raises(PostingError, match="thrown away"):
+        posting.save(draft, {"name": "Car, again"}, version=1)
