@@ -427,6 +427,16 @@ def test_an_entry_keeps_its_revision_when_something_else_is_changed(director, da
     assert (entry.number, entry.revision) == (8, setup.current)
 
 
+def test_a_form_that_changes_nothing_is_told_so_and_asks_for_no_reason(director, day):
+    entry = day.enter_setup(7)
+    page = reverse("edit-entry", args=[day.event.slug, entry.pk])
+    opened = director.get(page).context["form"].initial
+
+    answer = director.post(page, opened | {"why": ""}, follow=True)
+
+    assert "nothing was changed" in answer.content.decode()
+
+
 def test_members_see_a_public_event_and_only_directors_change_it(client, day):
     entry = day.enter(7)
     member = MemberFactory()

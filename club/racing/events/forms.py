@@ -149,11 +149,11 @@ class EntryForm(forms.Form):
     def initial_of(entry: Entry) -> dict[str, Any]:
         """What the form opens with for an entry."""
         return {
-            "number": entry.number,
+            "number": str(entry.number),
             "race_class": entry.race_class.name,
             "driver": entry.driver,
             "member": "" if entry.member is None else entry.member.username,
-            "setup": "" if entry.revision is None else entry.revision.setup_id,
+            "setup": "" if entry.revision is None else str(entry.revision.setup_id),
             "body": "" if entry.body is None else entry.body.slug,
             "platform": "" if entry.platform is None else entry.platform.slug,
         }
