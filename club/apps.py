@@ -17,7 +17,7 @@ class ClubConfig(AppConfig):
 
         hooks.moved_in.connect(demo.move_in, dispatch_uid="club.garage.demo.move_in")
         hooks.leaving.connect(demo.clear_out, dispatch_uid="club.garage.demo.clear_out")
-        hooks.moved_in.connect(racing.move_in, dispatch_uid="club.racing.demo.move_in")
+        hooks.moving_in.connect(racing.move_in, dispatch_uid="club.racing.demo.move_in")
         hooks.moved_in.connect(demo_events.move_in, dispatch_uid="club.racing.demo_events.move_in")
         # Events go before the classes that they race.
         hooks.leaving.connect(demo_events.clear_out, dispatch_uid="club.racing.demo_events.clear_out")

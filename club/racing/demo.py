@@ -227,19 +227,35 @@ PLANS = (
 )
 
 
-def move_in(members: QuerySet[Member], say: Callable[[str], object], **_: Any) -> None:
-    """Stores the classes and their rulebooks, published by the race director on the days they hold from."""
+def move_in(
+    members: QuerySet[Member], say: Callable[[str], object], **_: Any
+) -> Callable[[Body], int | None] | None:
+    """Stores the classes and their rulebooks, published by the race director on the days they hold from.
+
+    Gives a function from a body to the key of the class that it is raced in, if it is.
+    """
     director = members.filter(username=DIRECTOR).first()
     if director is None:
-        return
+        return None
+    keys = {}
     for plan in PLANS:
         race_class, _new = RaceClass.objects.update_or_create(
             slug=plan.slug, defaults={"name": plan.name, "description": plan.description}
         )
+        keys[plan.slug] = race_class.pk
         for season in plan.seasons:
             if not race_class.editions.filter(valid_from=season.valid_from).exists():
                 _write(race_class, season, plan.scale, director)
     say(f"Race classes: {len(PLANS)}, with {sum(len(plan.seasons) for plan in PLANS)} editions")
+    return lambda body: next((keys[plan.slug] for plan in PLANS if _admits(plan, body)), None)
+
+
+def _admits(plan: Plan, body: Body) -> bool:
+    """True if a body is of the class's scale and no list of its newest rulebook is against it."""
+    lists = [rule for rule in plan.seasons[-1].rules if rule.listed and rule.thing == BODY]
+    return body.scale == plan.scale and all(
+        any(word in body.name for word in rule.names) is rule.allows for rule in lists
+    )
 
 
 def clear_out(members: QuerySet[Member], **_: Any) -> None:

@@ -366,6 +366,10 @@ def _tool(limit: Limit) -> dict[str, Any]:
     return {"instrument": chosen.value, "doubt": doubt}
 
 
+NEAR = 0.02
+"""A car whose computed value is within so much of a limit may turn out to stand close to it."""
+
+
 def _true(limit: Limit, car: Car, rng: Random) -> float:
     """What the car has: what is computed of it, or what the clause asks with something to spare."""
     kind = CLASS_QUANTITIES[limit.quantity]
@@ -373,12 +377,13 @@ def _true(limit: Limit, car: Car, rng: Random) -> float:
         return limit.low if limit.low is not None else limit.high or 0.0
     end, side = (limit.high, -1.0) if limit.high is not None else (limit.low or 0.0, 1.0)
     u = float(_tool(limit)["doubt"])
-    if rng.random() < 0.07:  # close to the limit, on either side of it
-        return end + side * rng.uniform(-1.4, 2.4) * u
     known = car.computed.get(limit.quantity)
     if known is None and limit.quantity == "width":
         ends = [car.computed.get(key) for key in ("front_width", "rear_width")]
         known = max((one for one in ends if one is not None), key=lambda one: one.value, default=None)
+    near = known is None or abs(float(known.value) - end) < NEAR * abs(end)
+    if near and rng.random() < 0.15:  # close to the limit, on either side of it
+        return end + side * rng.uniform(-1.4, 2.4) * u
     if known is not None:
         spread = 6.0 if rng.random() < 0.04 else 0.7  # a few cars are not what their setup says
         found = float(known.value) + rng.gauss(0.0, spread * max(float(known.u), u))

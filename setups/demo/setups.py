@@ -8,7 +8,7 @@ stories.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -27,7 +27,7 @@ from fitcalc.verification import REQUIRED
 from setups.demo import seasons
 from setups.demo.cars import cars_of
 from setups.demo.plans import Club
-from setups.models import Dispute, Draft, Measurement, MountingPosition, Platform, Setup
+from setups.models import Body, Dispute, Draft, Measurement, MountingPosition, Platform, Setup
 from setups.services import posting, verifying
 from setups.services.cars import Content, computed_of, reports_of
 from setups.services.writing import update_each
@@ -78,8 +78,17 @@ class Story:
 class Paddock:
     """The members with their cars; ``random_seed`` decides all that happens."""
 
-    def __init__(self, club: Club, members: Sequence[Any], random_seed: int, bodies: Any, parts: Any) -> None:
+    def __init__(
+        self,
+        club: Club,
+        members: Sequence[Any],
+        random_seed: int,
+        bodies: Any,
+        parts: Any,
+        raced_in: Callable[[Body], int | None],
+    ) -> None:
         self.seed = random_seed
+        self.raced_in = raced_in
         self.members = sorted(members, key=lambda one: one.username)
         self.stewards = [one for one in self.members if one.settles_disputes]
         self.known: dict[str, FitReport] = {}
@@ -113,6 +122,7 @@ class Paddock:
                 platform=platforms[car.platform.slug],
                 position=holes[platforms[car.platform.slug].pk, car.position],
                 parts={slot: rows[slug] for slot, slug in car.slots},
+                race_class_id=self.raced_in(shells[car.body]),
             )
             for cars in cars_of(club, self.seed).values()
             for car in cars
@@ -335,10 +345,18 @@ def _drawn(shares: Sequence[tuple[float, str]], rng: Random) -> str:
     return ""
 
 
-def store(club: Club, members: Any, random_seed: int, bodies: Any, parts: Any, number: int) -> int:
+def store(
+    club: Club,
+    members: Any,
+    random_seed: int,
+    bodies: Any,
+    parts: Any,
+    number: int,
+    raced_in: Callable[[Body], int | None],
+) -> int:
     """Store ``number`` setups by ``members``, with what was measured on them; within a transaction."""
     people = list(members)
     if len(people) < len(_MEASURERS) or not number:
         return 0
-    paddock = Paddock(club, people, random_seed, bodies, parts)
+    paddock = Paddock(club, people, random_seed, bodies, parts, raced_in)
     return sum(paddock.post(first, min(A_BATCH, number - first)) for first in range(0, number, A_BATCH))

@@ -337,10 +337,19 @@ def load_measurements(club: Club, random_seed: int, say: Say) -> None:
     say(f"Measurements: {number}")
 
 
-def load_setups(club: Club, random_seed: int, number: int, say: Say) -> None:
-    """Stores what the members posted and what became of it. Call it after all else is there."""
+def load_setups(
+    club: Club,
+    random_seed: int,
+    number: int,
+    say: Say,
+    raced_in: Callable[[Body], int | None] = lambda body: None,
+) -> None:
+    """Stores what the members posted and what became of it. Call it after all else is there.
+
+    ``raced_in`` gives the key of the race class that a body is raced in.
+    """
     own = own_rows(club)
-    stored = setups.store(club, own[get_user_model()], random_seed, own[Body], own[Part], number)
+    stored = setups.store(club, own[get_user_model()], random_seed, own[Body], own[Part], number, raced_in)
     say(f"Setups: {stored}")
 
 

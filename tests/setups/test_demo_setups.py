@@ -29,6 +29,7 @@ def test_two_seasons_have_setups_of_every_standing():
     assert verdicts["fits"] > SETUPS / 2
     assert verdicts["close"] > 5
     assert verdicts["fails"] > 5
+    assert Setup.objects.exclude(race_class=None).values("race_class").distinct().count() == 3
     assert set(Revision.objects.values_list("posted_at__year", flat=True)) >= {2024, 2025}
     assert Counter(Revision.objects.values_list("number", flat=True))[3] > 10
     assert not Decision.objects.filter(at__year__gt=2025).exists()

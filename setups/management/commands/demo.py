@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import IntegrityError, connection, transaction
 
 from setups.demo import RANDOM_SEED, club_of
-from setups.demo.hooks import moved_in
+from setups.demo.hooks import moved_in, moving_in
 from setups.demo.many import PATTERN, grow
 from setups.demo.members import PASSPHRASE
 from setups.demo.setups import SETUPS
@@ -75,8 +75,11 @@ class Command(BaseCommand):
                 load(club, self._say)
                 accounts = load_members(with_accounts, self._say)
                 load_measurements(club, options["random_seed"], self._say)
-                load_setups(club, options["random_seed"], min(options["setups"], PATTERN), self._say)
-                moved_in.send(sender=None, members=own_rows(club)[get_user_model()], say=self._say)
+                members = own_rows(club)[get_user_model()]
+                answers = [one for _, one in moving_in.send(None, members=members, say=self._say) if one]
+                number = min(options["setups"], PATTERN)
+                load_setups(club, options["random_seed"], number, self._say, *answers[:1])
+                moved_in.send(sender=None, members=members, say=self._say)
                 _count_rows()
             if options["setups"] > PATTERN:
                 grow(options["setups"], options["random_seed"], self._say)
