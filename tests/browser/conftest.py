@@ -272,3 +272,9 @@ def phone(chromium: Chrome, live_server: Any) -> Iterator[Screen]:
 def screen(request: pytest.FixtureRequest, chromium: Chrome, live_server: Any) -> Iterator[Screen]:
     """Each of the two in turn."""
     yield from _screen(request.param, chromium, live_server.url)
+
+
+@pytest.fixture
+def dark(screen: Screen) -> bool:
+    """A desk by day, a phone in the pits by night: each size and each scheme of colours is looked at once."""
+    return screen.width < 600

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 
-import pytest
 from django.core import mail
 
 from tests.factories import PASSWORD, MemberFactory
@@ -51,7 +50,6 @@ def test_too_many_wrong_passwords_are_told_with_the_time_to_wait(screen, setting
     screen.assert_accessible()
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_a_members_pages_suit_every_screen(screen, dark):
     if dark:
         screen.in_the_dark()

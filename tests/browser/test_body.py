@@ -31,7 +31,6 @@ def drawings(screen) -> list[str]:
     return [one.get_attribute("outerHTML") for one in screen.all(".car-drawing svg") if one.is_displayed()]
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_the_body_is_answered_and_its_car_drawn_in_plan_and_from_the_side(screen, shown, dark):
     if dark:
         screen.in_the_dark()

@@ -76,7 +76,6 @@ def test_what_was_chosen_is_in_the_address_and_one_step_back_leaves_the_page(scr
     screen.wait(lambda: screen.path == "/bodies/lapwing/", "going back did not lead to the body")
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_every_answer_is_sound(screen, asked, dark):
     if dark:
         screen.in_the_dark()

@@ -40,7 +40,6 @@ def save(screen) -> None:
     screen.leave_by(button).assert_sound()
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_every_page_of_a_garage_can_be_used_by_everybody(screen, shop, dark):
     if dark:
         screen.in_the_dark()

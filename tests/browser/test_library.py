@@ -37,7 +37,6 @@ def test_a_body_is_found_without_scripts(phone, library):
     assert "Another Shell" not in phone.text
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 @pytest.mark.parametrize("name", ["find", "platforms", "parts"])
 def test_the_lists_can_be_used_by_everybody(screen, library, name, dark):
     if dark:

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import pytest
-
 from tests.factories import BodyFactory, MemberFactory
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_members_measure_until_one_is_named_an_outlier_and_withdraws(screen, dark):
     if dark:
         screen.in_the_dark()

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import pytest
-
 from tests.factories import PASSWORD, MemberFactory
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_a_member_signs_in_and_out(screen, dark):
     if dark:
         screen.in_the_dark()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import pytest
 from selenium.webdriver.common.keys import Keys
 
 from tests.factories import PlatformFactory, full_catalogue
@@ -25,7 +24,6 @@ def work_out(screen, **fields):
     return screen
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_the_tools_can_be_used_by_everybody(screen, db, dark):
     shop = full_catalogue()
     PlatformFactory(name="A platform with a name that is long enough to wrap on a phone")
