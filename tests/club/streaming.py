@@ -11,6 +11,7 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from urllib.request import urlopen
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -83,21 +84,19 @@ class Pair:
 
 
 @contextmanager
-def pair(folder: Path) -> Iterator[Pair]:
+def pair() -> Iterator[Pair]:
     """Both servers, running, the second following the first."""
-    own = folder / "servers"
-    own.mkdir()
-    for parent in (own, *list(own.parents)[:3]):
-        parent.chmod(parent.stat().st_mode | 0o011)
-    if os.getuid() == 0:
-        shutil.chown(own, "postgres")
-    servers = Pair(own)
-    try:
-        servers.start()
-        yield servers
-    finally:
-        for name in ("replica", "primary"):
-            servers.stop(name)
+    # Not in the folder of a test, which the server's own user may not enter.
+    with TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+        if os.getuid() == 0:
+            shutil.chown(folder, "postgres")
+        servers = Pair(Path(folder))
+        try:
+            servers.start()
+            yield servers
+        finally:
+            for name in ("replica", "primary"):
+                servers.stop(name)
 
 
 @contextmanager

@@ -59,8 +59,8 @@ def soon(condition, seconds=40):
     return False
 
 
-def test_a_member_reads_what_they_wrote_while_the_replica_lags(tmp_path):
-    with pair(tmp_path) as servers:
+def test_a_member_reads_what_they_wrote_while_the_replica_lags():
+    with pair() as servers:
         manage(servers.primary, "migrate", "-v0")
         make = (
             "from club.models import Member; Member.objects.create_user('wren', 'w@a.org', 'over the hills')"
