@@ -24,6 +24,7 @@ urlpatterns = [
     path("", find.find, name="find"),
     path("bodies/<slug:slug>/", fit.body, name="body"),
     path("bodies/<slug:slug>/check/", fit.check, name="check"),
+    path("bodies/<slug:slug>/setups/", fit.setups_of, name="body-setups"),
     path("compare/", compare.compare_cars, name="compare"),
     # Measurements
     path("bodies/<slug:slug>/measure/<slug:quantity>/", measure.measure_body, name="measure-body"),

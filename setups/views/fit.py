@@ -7,7 +7,8 @@ from urllib.parse import urlencode
 
 from django.db.models import Prefetch, QuerySet
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
@@ -107,7 +108,6 @@ def body(request: HttpRequest, slug: str) -> HttpResponse:
         "more": pages + 1 if len(matches) > len(rows) and pages * PAGE < MOST else None,
         "refused": numbers.refused,
         "wrong_platform": _wrong_platform(request, chosen and chosen.platform),
-        "setups": posted_for(shown),
     }
     return render(request, "setups/body.html", context)
 
@@ -152,6 +152,17 @@ def _near(chosen: PlatformAnswer | None) -> list[Match]:
 
 def _failures(miss: Match) -> set[tuple[str, str | None]]:
     return {(finding.rule, finding.axle) for finding in miss.report.failing}
+
+
+@require_safe
+def setups_of(request: HttpRequest, slug: str) -> HttpResponse:
+    """The setups posted for a body, for its page; whoever opens the address itself comes to the search."""
+    if not request.htmx:
+        return redirect(f"{reverse('setups')}?{urlencode({'body': slug})}")
+    shown = get_object_or_404(Body, slug=slug)
+    response = render(request, "setups/_posted_for.html", {"body": shown, "setups": posted_for(shown)})
+    patch_vary_headers(response, ["HX-Request"])
+    return response
 
 
 @require_safe

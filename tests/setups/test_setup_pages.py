@@ -544,8 +544,12 @@ def test_a_body_lists_its_setups_verified_ones_first_and_no_withdrawn_one(client
         posting.post(replace(content_now(setup), name=name), MemberFactory())
     posting.withdraw(Setup.objects.get(name="Gone"), MemberFactory(steward=True), "gone")
 
-    text = words(part(client.get(setup.body.get_absolute_url()), '<h2 id="posted"', "</section>"))
+    address = reverse("body-setups", args=[setup.body.slug])
+    page = client.get(setup.body.get_absolute_url()).content.decode()
+    text = words(client.get(address, headers={"HX-Request": "true"}))
 
+    assert f'hx-get="{address}"' in page
+    assert client.get(address)["Location"] == f"/setups/?body={setup.body.slug}"
     assert text.index("Older, verified") < text.index("Newer")
     assert "Gone" not in text
     assert "Older, verified" in words(client.get(setup.author.get_absolute_url()))
