@@ -9,20 +9,13 @@ from django import template
 from club.models import Clause
 from club.racing.cars import Subject
 from club.racing.checking import Row
+from club.racing.looks import LOOKS
 from fitcalc.dimensions import Unit
 from fitcalc.legality import BODY, CLASS_QUANTITIES, ClassVerdict, DecisionRule, Limit, Ruling
 from setups import drawing
 from setups.printing import decimals_needed, decimals_of, fixed, number_in, with_unit
 
 register = template.Library()
-
-_SIGNS = {
-    ClassVerdict.COMPLIES: "fits",
-    ClassVerdict.TOO_CLOSE: "close",
-    ClassVerdict.DOES_NOT_COMPLY: "fails",
-    ClassVerdict.NOT_CHECKED: "unknown",
-}
-"""How each verdict is drawn: as what it is like among the verdicts of a fit."""
 
 _WORDS = {
     ClassVerdict.COMPLIES: "complies",
@@ -35,7 +28,7 @@ _WORDS = {
 @register.filter
 def sign(verdict: ClassVerdict) -> str:
     """The name that a verdict's mark and colour go by."""
-    return _SIGNS[ClassVerdict(verdict)]
+    return LOOKS[ClassVerdict(verdict)]
 
 
 @register.filter

@@ -249,7 +249,7 @@ def filled_in(judged: Judged, configuration: int) -> dict[str, str]:
 # Two who type at once
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(eq=False)
 class Collision(Exception):
     """Fields that were changed here and elsewhere, to different words. Nothing was saved.
 

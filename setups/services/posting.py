@@ -28,7 +28,7 @@ class PostingError(ValueError):
     """Why something cannot be done with a setup; the text says what to do."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(eq=False)
 class Conflict(Exception):
     """Somebody saved the draft after the version that was edited: ``stored`` is what stands now."""
 

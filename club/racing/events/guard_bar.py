@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
+from club.racing.looks import LOOKS
 from fitcalc.consensus import COVERAGE
 from fitcalc.dimensions import Unit
 from fitcalc.legality import CLASS_QUANTITIES, Car, ClassVerdict, Limit, Ruling, judge_all
@@ -24,13 +25,6 @@ _LINE, _SIDE = 30.0, 10.0
 _TEXT = 12.0
 _ROOM = 7.0
 """Beyond a limit so many guard bands are drawn, or a part of the tolerance if that is more."""
-LOOKS = {
-    ClassVerdict.COMPLIES: "fits",
-    ClassVerdict.TOO_CLOSE: "close",
-    ClassVerdict.DOES_NOT_COMPLY: "fails",
-    ClassVerdict.NOT_CHECKED: "unknown",
-}
-"""The look of each verdict, as the site's style sheets name it."""
 
 
 @dataclass(frozen=True, slots=True)
