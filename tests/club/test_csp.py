@@ -39,7 +39,7 @@ class Page(HTMLParser):
 
 def test_the_policy_allows_the_sites_own_files_and_nothing_else(client):
     policy = client.get("/account/sign-in/")["Content-Security-Policy"]
-    assert "default-src 'self'" in policy
+    assert "default-src 'none'" in policy
     assert "object-src 'none'" in policy
     assert "frame-ancestors 'none'" in policy
     for loose in ("unsafe-inline", "unsafe-eval", "*", "http"):
@@ -48,7 +48,7 @@ def test_the_policy_allows_the_sites_own_files_and_nothing_else(client):
 
 @pytest.mark.parametrize("address", ["/account/sign-in/", "/no/such/page/", "/health/?q=%00"])
 def test_pages_and_refusals_carry_the_policy(client, address):
-    assert "default-src 'self'" in client.get(address)["Content-Security-Policy"]
+    assert "default-src 'none'" in client.get(address)["Content-Security-Policy"]
 
 
 @pytest.mark.parametrize("who", ["visitor", "librarian"])

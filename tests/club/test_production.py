@@ -157,7 +157,7 @@ def test_pages_are_served_with_secure_cookies_and_headers(site):
     assert "Secure" in answer.headers["Set-Cookie"]
     assert answer.headers["Strict-Transport-Security"] == "max-age=3600"
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
-    assert "default-src 'self'" in answer.headers["Content-Security-Policy"]
+    assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
     assert "Sign in" in page
 
 
