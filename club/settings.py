@@ -85,6 +85,8 @@ MIDDLEWARE = [
     "csp.middleware.CSPMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    # Before all that may refuse, so that a refusal is in the reader's language too.
+    "club.reader.Reader",
     "club.middleware.Readable",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -111,7 +113,11 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "club.context.site",
             ],
-            "builtins": ["setups.templatetags.figures"],
+            "builtins": [
+                "django.templatetags.i18n",
+                "django.templatetags.l10n",
+                "setups.templatetags.figures",
+            ],
         },
     },
 ]
@@ -183,7 +189,13 @@ EMAIL_TIMEOUT = 10
 DEFAULT_FROM_EMAIL = env.str("FROM_EMAIL", default="library@localhost")
 CACHES = {"default": env.cache("CACHE_URL", default="locmemcache://")}
 
-LANGUAGE_CODE = "en-gb"
+# What is read by who asks for no language, or for one that is not there.
+LANGUAGE_CODE = env.str("LANGUAGE_CODE", default="en-gb")
+LANGUAGES = [("en-gb", "English"), ("de", "Deutsch")]
+LOCALE_PATHS = [BASE_DIR / "club" / "locale"]
+LANGUAGE_COOKIE_AGE = 365 * 24 * 60 * 60
+LANGUAGE_COOKIE_HTTPONLY = True
+LANGUAGE_COOKIE_SAMESITE = "Lax"
 TIME_ZONE = "UTC"
 USE_I18N = True
 USE_TZ = True
@@ -253,7 +265,7 @@ if env.bool("HTTPS", default=False):
     SECURE_REDIRECT_EXEMPT = [r"^health/$"]
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_HSTS_SECONDS = env.int("SECURE_HSTS_SECONDS", default=3600)
-    SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
+    SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = LANGUAGE_COOKIE_SECURE = True
 # HSTS for subdomains and browsers' preload lists bind more than this site: the club decides, at its proxy.
 SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 

@@ -5,6 +5,7 @@ from django.urls import include, path
 from club import views
 from club.accounts.views import member
 from club.racing.views.check import setup_classes
+from club.reader import choose
 
 handler400 = "club.refusals.bad_request"
 handler403 = "club.refusals.not_allowed"
@@ -15,6 +16,7 @@ handler500 = "club.refusals.failed"
 urlpatterns = [
     path("account/", include("club.accounts.urls")),
     path("members/<str:username>/", member, name="member"),
+    path("reader/", choose, name="choose-reader"),
     path("health/", views.health, name="health"),
     path("garage/", include("club.garage.urls")),
     path("classes/", include("club.racing.urls")),

@@ -7,6 +7,8 @@ from django.db import models
 from django.db.models.functions import Lower
 from django.urls import reverse
 
+from setups.units import Lengths
+
 
 class Member(AbstractUser):
     """A member of the club and what they may do besides reading and posting."""
@@ -17,8 +19,15 @@ class Member(AbstractUser):
         RACE_DIRECTOR = "race_director", "race director"
         LIBRARIAN = "librarian", "librarian"
 
+    class Language(models.TextChoices):
+        ENGLISH = "en-gb", "English"
+        GERMAN = "de", "Deutsch"
+
     display_name = models.CharField(max_length=80, blank=True)
     role = models.CharField(max_length=13, choices=Role, default=Role.MEMBER)
+    # Empty: as the device has it. What is chosen takes effect wherever the member signs in (club/reader.py).
+    language = models.CharField(max_length=5, choices=Language, blank=True)
+    units = models.CharField(max_length=4, choices=[(unit.value, unit.value) for unit in Lengths], blank=True)
 
     class Meta(AbstractUser.Meta):
         constraints = [

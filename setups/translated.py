@@ -1,0 +1,34 @@
+"""What the calculation says, in the language and the units of who reads."""
+
+from __future__ import annotations
+
+from string import Formatter
+from typing import Any
+
+from django.utils.formats import get_format
+from django.utils.translation import gettext
+
+from fitcalc.said import Said
+
+
+class _InTheirs(Formatter):
+    def format_field(self, value: Any, format_spec: str) -> Any:
+        if isinstance(value, Said):
+            return tell(value)
+        text = format(value, format_spec)
+        return text.replace(".", get_format("DECIMAL_SEPARATOR")) if isinstance(value, float) else text
+
+
+_in_theirs = _InTheirs()
+
+
+def tell(said: str | Exception) -> str:
+    """A label, a ``Said``, or an error raised with one, in the language of the request.
+
+    Empty text stays empty. What has no translation comes out in English.
+    """
+    if isinstance(said, Exception):
+        said = said.args[0] if said.args and isinstance(said.args[0], str) else str(said)
+    if isinstance(said, Said):
+        return _in_theirs.vformat(gettext(said.template), (), said.values)
+    return gettext(said) if said else ""
