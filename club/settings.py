@@ -3,6 +3,7 @@
 DATABASE_URL          the database; SQLite beside manage.py without it
 REPLICA_URLS          streaming replicas of a PostgreSQL database to read from, with commas; none without it
 CLUB_NAME, CURRENCY   what the pages print
+LANGUAGE_CODE         en-gb or de: what pages are in for who asks for neither; en-gb without it
 ALLOWED_HOSTS         names that the site answers to, with commas; this machine's own without it. Never *
                       where mail is sent, because its links carry the name that was asked for
 HTTPS                 True behind a proxy that ends TLS and sets X-Forwarded-Proto: redirects, secure cookies

@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
 # Sets up what is missing, then checks everything and runs the tests on SQLite and on PostgreSQL.
 #
-# Needs Python 3.11 or later. Debian's packages for the virtual environment, the PostgreSQL server and
-# Chromium are installed if they are not there. Nothing outside .venv and a temporary folder is written;
+# Needs Python 3.11 or later. Debian's packages for the virtual environment, the PostgreSQL server, gettext
+# and Chromium are installed if they are not there. Nothing outside .venv and a temporary folder is written;
 # the PostgreSQL cluster is a throw-away one.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
@@ -115,6 +115,7 @@ pg=$(postgres_programs)
 missing=()
 command -v chromium >/dev/null || missing+=(chromium)
 command -v chromedriver >/dev/null || missing+=(chromium-driver)
+command -v msgfmt >/dev/null || missing+=(gettext)
 [ ${#missing[@]} = 0 ] || apt_install "${missing[@]}"
 
 work=$(mktemp -d)
