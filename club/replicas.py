@@ -51,6 +51,8 @@ class Router:
     """Django's database router: the request's replica for reads, the primary for all else."""
 
     def db_for_read(self, model: Any, **hints: Any) -> str:
+        if _is_cache(model):
+            return DEFAULT_DB_ALIAS
         route = _route.get()
         if route is None or route.wrote or connections[DEFAULT_DB_ALIAS].in_atomic_block:
             return DEFAULT_DB_ALIAS
@@ -58,7 +60,7 @@ class Router:
 
     def db_for_write(self, model: Any, **hints: Any) -> str:
         route = _route.get()
-        if route is not None:
+        if route is not None and not _is_cache(model):
             route.wrote = True
         return DEFAULT_DB_ALIAS
 
@@ -67,6 +69,11 @@ class Router:
 
     def allow_migrate(self, db: str, app_label: str, **hints: Any) -> bool:
         return db == DEFAULT_DB_ALIAS
+
+
+def _is_cache(model: Any) -> bool:
+    """True for the table of ``CACHE_URL=dbcache://``: a count that lags is none; to count is not to write."""
+    return bool(model._meta.app_label == "django_cache")
 
 
 class ReadYourOwnWrites:

@@ -6,6 +6,7 @@ an empty one is no limit.
 
 from __future__ import annotations
 
+import logging
 import re
 from typing import Any
 
@@ -15,11 +16,63 @@ from rest_framework.request import Request
 from rest_framework.settings import api_settings
 from rest_framework.throttling import SimpleRateThrottle
 
-SETTINGS = {"reading": "API_READ_RATE", "writing": "API_WRITE_RATE", "computing": "API_RATE"}
+SETTINGS = {
+    "reading": "API_READ_RATE",
+    "writing": "API_WRITE_RATE",
+    "computing": "API_RATE",
+    "searching": "SEARCH_RATE",
+}
 """The setting that each rate comes from."""
 
+log = logging.getLogger(__name__)
 
-class Rate(SimpleRateThrottle):
+
+class Counted(SimpleRateThrottle):
+    """So many requests in a period that begins with a caller's first one.
+
+    Django REST framework keeps a list of times, reads it and writes it back: of two requests at once, in two
+    processes, one is lost. Here the cache itself adds one to a count. A cache that does not answer limits
+    nobody: what is read here is worth more than its limit.
+    """
+
+    left = 0.0
+
+    def allow_request(self, request: Any, view: Any) -> bool:
+        if self.rate is None:
+            return True
+        self.key = self.get_cache_key(request, view)
+        if self.key is None:
+            return True
+        now = self.timer()
+        try:
+            began, count = self._count(now)
+        except Exception:  # each cache's library has errors of its own
+            log.exception("The cache does not answer, so requests are not counted")
+            return True
+        # A clock that was set back must not keep anybody out for longer than the period.
+        self.left = min(max(began + self.duration - now, 1.0), float(self.duration))
+        return count <= self.num_requests
+
+    def _count(self, now: float) -> tuple[float, int]:
+        """When the caller's period began (seconds), and how many requests were in it, this one included."""
+        began = self.cache.get(self.key)
+        if began is None:
+            self.cache.add(self.key, int(now * 1000), self.duration)
+            began = self.cache.get(self.key, int(now * 1000))
+        counter = f"{self.key}_{began}"
+        try:
+            return began / 1000, self.cache.incr(counter)
+        except ValueError:
+            # It outlives its period, so that no request finds the period without its count.
+            self.cache.add(counter, 0, 2 * self.duration)
+            return began / 1000, self.cache.incr(counter)
+
+    def wait(self) -> float:
+        """Seconds until the period ends."""
+        return self.left
+
+
+class Rate(Counted):
     """So many requests a period from one member, or from one address for those who are none."""
 
     def get_rate(self) -> str | None:
@@ -45,6 +98,12 @@ class Writing(Rate):
 
 class Computing(Rate):
     scope = "computing"
+
+
+class Searching(Rate):
+    """Of the site's pages, by ``club.limits``."""
+
+    scope = "searching"
 
 
 def rate_for(request: Any) -> Rate:

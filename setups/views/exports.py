@@ -12,13 +12,14 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 from rest_framework.throttling import UserRateThrottle
 
+from setups.api.throttles import Counted
 from setups.exports.sources import OWN, rows_of
 from setups.exports.writing import Format, written
 from setups.imports.kinds import KINDS, LOAD_ORDER
 from setups.imports.record_kinds import RECORDS
 
 
-class Exporting(UserRateThrottle):
+class Exporting(Counted, UserRateThrottle):
     """A member may fetch the whole library twice an hour in either format; no one needs it more often."""
 
     scope = "exporting"
