@@ -1,7 +1,7 @@
 """How a number is printed, wherever it stands: on a page, in a drawing, on paper.
 
 True minus, narrow no-break space before the unit and round the plus-minus, a doubt in as many decimals
-as it deserves.
+as it deserves; the decimal sign of the reader's language, and lengths in the reader's unit.
 """
 
 from __future__ import annotations
@@ -9,13 +9,28 @@ from __future__ import annotations
 from math import floor, isfinite, log10
 from typing import Any
 
+from django.utils.formats import get_format
+from django.utils.translation import gettext
+
 from fitcalc.dimensions import Unit
 from fitcalc.quantities import Quantity
+from fitcalc.said import said
+from setups.units import Lengths, lengths
 
 THIN = "\u202f"
 """Narrow no-break space."""
 MINUS = "\u2212"
-NOT_KNOWN = "not known"
+NOT_KNOWN = said("not known")
+MM_PER_INCH = 25.4
+INCH_DECIMALS = 3
+"""Of a length in inches: a thousandth is what a calliper shows."""
+_FINE = 0.00095
+"""A doubt below it, in inches, takes a fourth decimal, or it would be printed as next to nothing."""
+
+
+def not_known() -> str:
+    """What is said in place of a figure that there is none of."""
+    return gettext(NOT_KNOWN)
 
 
 def number_in(value: Any) -> float | None:
@@ -33,10 +48,19 @@ def number_in(value: Any) -> float | None:
 
 def fixed(number: float, decimals: int, plus: bool = False) -> str:
     """``number`` with so many decimals, a true minus, and a plus if asked; zero has no sign."""
+    return _in_their_language(_digits(number, decimals, plus))
+
+
+def _digits(number: float, decimals: int, plus: bool = False) -> str:
     text = f"{abs(number):.{decimals}f}"
     if not text.strip("0."):
         return text
     return (MINUS if number < 0 else "+" if plus else "") + text
+
+
+def _in_their_language(digits: str) -> str:
+    sign = get_format("DECIMAL_SEPARATOR")
+    return digits if sign == "." else digits.replace(".", sign)
 
 
 def decimals_needed(number: float, least: int, most: int) -> int:
@@ -60,11 +84,35 @@ def decimals_of(doubt: float) -> int:
     return min(3, max(0, second - exponent))
 
 
+def in_inches(unit: Unit | str) -> bool:
+    """True for a figure that the reader has in inches."""
+    return unit == Unit.MM and lengths() is Lengths.INCH
+
+
+def unit_word(unit: Unit | str) -> str:
+    """A unit as the reader has it: ``mm`` or ``in`` for a length."""
+    return "in" if in_inches(unit) else str(unit)
+
+
 def with_unit(text: str, unit: Unit | str) -> str:
-    """``text`` with its unit, a narrow no-break space between; a degree sign stands close."""
+    """``text``, a number in the reader's unit, with the unit and a narrow no-break space between; a degree
+    sign stands close."""
     if not unit:
         return text
-    return f"{text}{'' if unit == Unit.DEGREE else THIN}{unit}"
+    return f"{text}{'' if unit == Unit.DEGREE else THIN}{unit_word(unit)}"
+
+
+def bare(number: float, unit: Unit | str, decimals: int, plus: bool = False) -> str:
+    """``number``, which is in ``unit``, as the reader has it and without the unit. ``decimals`` are those of
+    all but inches."""
+    if in_inches(unit):
+        return fixed(number / MM_PER_INCH, INCH_DECIMALS, plus)
+    return fixed(number, decimals, plus)
+
+
+def figure(number: float, unit: Unit | str, decimals: int, plus: bool = False) -> str:
+    """``number``, which is in ``unit``, with the reader's unit: ``64.2 mm``, ``2.528 in``."""
+    return with_unit(bare(number, unit, decimals, plus), unit)
 
 
 def plus_minus(quantity: Quantity, plus: bool = False) -> str:
@@ -74,17 +122,21 @@ def plus_minus(quantity: Quantity, plus: bool = False) -> str:
     """
     value, doubt = float(quantity.value), float(quantity.u)
     if doubt < 0.0005:
-        return with_unit(fixed(value, decimals_needed(value, 1, 2), plus), quantity.unit)
-    decimals = decimals_of(doubt)
-    text = f"{fixed(value, decimals, plus)}{THIN}±{THIN}{doubt:.{decimals}f}"
-    return with_unit(text, quantity.unit)
+        return figure(value, quantity.unit, decimals_needed(value, 1, 2), plus)
+    if in_inches(quantity.unit):
+        value, doubt = value / MM_PER_INCH, doubt / MM_PER_INCH
+        decimals = INCH_DECIMALS + (doubt < _FINE)
+    else:
+        decimals = decimals_of(doubt)
+    text = f"{_digits(value, decimals, plus)}{THIN}±{THIN}{_digits(doubt, decimals)}"
+    return with_unit(_in_their_language(text), quantity.unit)
 
 
 def is_nought(quantity: Quantity) -> bool:
     """True if ``plus_minus`` prints the value as zero."""
-    return not plus_minus(quantity).split(THIN)[0].strip(f"{MINUS}0.")
+    return not plus_minus(quantity).split(THIN)[0].strip(f"{MINUS}0.,")
 
 
 def plain(quantity: Quantity, decimals: int = 1, plus: bool = False) -> str:
     """The value with its unit and no doubt, for a drawing: ``64.2 mm``."""
-    return with_unit(fixed(float(quantity.value), decimals, plus), quantity.unit)
+    return figure(float(quantity.value), quantity.unit, decimals, plus)

@@ -10,11 +10,14 @@ from typing import Any
 
 from django import template
 from django.conf import settings
+from django.utils.formats import number_format
+from django.utils.translation import get_language, gettext
 
 from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, Unit
 from fitcalc.findings import Finding, Rule, Verdict
 from fitcalc.fit import FitReport
 from fitcalc.quantities import Quantity
+from fitcalc.said import said
 from setups import drawing
 from setups.printing import (
     MINUS,
@@ -22,42 +25,44 @@ from setups.printing import (
     THIN,
     decimals_needed,
     decimals_of,
+    figure,
     fixed,
     is_nought,
+    not_known,
     number_in,
     plus_minus,
-    with_unit,
+    unit_word,
 )
 
 register = template.Library()
 
 VERDICT_WORDS = {
-    Verdict.FITS: "fits",
-    Verdict.CLOSE: "too close to call",
-    Verdict.FAILS: "does not fit",
-    Verdict.UNKNOWN: "not known",
+    Verdict.FITS: said("fits"),
+    Verdict.CLOSE: said("too close to call"),
+    Verdict.FAILS: said("does not fit"),
+    Verdict.UNKNOWN: said("not known"),
 }
 
 RULE_NAMES = {
-    Rule.SCALE: "Scale",
-    Rule.LAYOUT: "Motor layout",
-    Rule.FLOOR: "Room under the floor",
-    Rule.PAIRS: "Parts that go together",
-    Rule.OFFSET_GRID: "Wheel offset",
-    Rule.WHEELBASE: "Wheelbase",
-    Rule.FLUSH: "Flush with the arch",
-    Rule.ARCH: "Room in the arch",
-    Rule.BUMP: "Room in bump",
-    Rule.LOCK: "Steering lock",
-    Rule.BODY_MOUNT: "Front body mount",
+    Rule.SCALE: said("Scale"),
+    Rule.LAYOUT: said("Motor layout"),
+    Rule.FLOOR: said("Room under the floor"),
+    Rule.PAIRS: said("Parts that go together"),
+    Rule.OFFSET_GRID: said("Wheel offset"),
+    Rule.WHEELBASE: said("Wheelbase"),
+    Rule.FLUSH: said("Flush with the arch"),
+    Rule.ARCH: said("Room in the arch"),
+    Rule.BUMP: said("Room in bump"),
+    Rule.LOCK: said("Steering lock"),
+    Rule.BODY_MOUNT: said("Front body mount"),
 }
 
 _WITHIN_A_SENTENCE = {
-    "layouts": "motor layout that the floor takes",
-    "front_arch_width": "front arch width",
-    "rear_arch_width": "rear arch width",
-    "body_mount": "front body mount",
-    "offsets": "wheel offsets",
+    "layouts": said("motor layout that the floor takes"),
+    "front_arch_width": said("front arch width"),
+    "rear_arch_width": said("rear arch width"),
+    "body_mount": said("front body mount"),
+    "offsets": said("wheel offsets"),
 }
 
 
@@ -65,7 +70,7 @@ _WITHIN_A_SENTENCE = {
 def mm(value: Any, decimals: int = 2) -> str:
     """4.5 -> ``4.50 mm``."""
     number = number_in(value)
-    return NOT_KNOWN if number is None else with_unit(fixed(number, int(decimals)), Unit.MM)
+    return not_known() if number is None else figure(number, Unit.MM, int(decimals))
 
 
 @register.filter
@@ -73,7 +78,7 @@ def signed(value: Any, decimals: int | None = None) -> str:
     """2.5 -> ``+2.5``, -1 -> ``−1.0``, 3.75 -> ``+3.75``; one decimal at least, two at most."""
     number = number_in(value)
     if number is None:
-        return NOT_KNOWN
+        return not_known()
     return fixed(number, decimals_needed(number, 1, 2) if decimals is None else int(decimals), plus=True)
 
 
@@ -81,7 +86,7 @@ def signed(value: Any, decimals: int | None = None) -> str:
 def pm(quantity: Quantity | None, how: str = "") -> str:
     """A quantity with its doubt: ``0.40 ± 0.15 mm``; with ``pm:"signed"``, ``+0.40 ± 0.15 mm``."""
     if not isinstance(quantity, Quantity):
-        return NOT_KNOWN
+        return not_known()
     return plus_minus(quantity, plus=how == "signed")
 
 
@@ -91,7 +96,7 @@ def size(value: Any, decimals: int = 2) -> str:
     if isinstance(value, Quantity):
         return plus_minus(abs(value))
     number = number_in(value)
-    return NOT_KNOWN if number is None else with_unit(fixed(abs(number), int(decimals)), Unit.MM)
+    return not_known() if number is None else figure(abs(number), Unit.MM, int(decimals))
 
 
 @register.filter
@@ -100,7 +105,7 @@ def degrees(value: Any, decimals: int = 1) -> str:
     if isinstance(value, Quantity):
         return plus_minus(value)
     number = number_in(value)
-    return NOT_KNOWN if number is None else with_unit(fixed(number, int(decimals)), Unit.DEGREE)
+    return not_known() if number is None else figure(number, Unit.DEGREE, int(decimals))
 
 
 @register.filter
@@ -109,7 +114,9 @@ def grams(value: Any) -> str:
     if isinstance(value, Quantity):
         return plus_minus(value)
     number = number_in(value)
-    return NOT_KNOWN if number is None else with_unit(fixed(number, decimals_needed(number, 0, 1)), Unit.GRAM)
+    if number is None:
+        return not_known()
+    return figure(number, Unit.GRAM, decimals_needed(number, 0, 1))
 
 
 @register.filter
@@ -117,8 +124,9 @@ def money(value: Any) -> str:
     """12.5 -> ``€ 12.50`` in the club's currency; ``None`` -> ``price not known``."""
     number = number_in(value)
     if number is None:
-        return "price not known"
-    return f"{settings.CURRENCY}{THIN}{number:,.2f}".replace("-", MINUS)
+        return gettext("price not known")
+    amount = number_format(number, 2, force_grouping=True).replace("-", MINUS)
+    return gettext("{currency}\u202f{amount}").format(currency=settings.CURRENCY, amount=amount)
 
 
 @register.filter
@@ -126,7 +134,7 @@ def percent(value: Any) -> str:
     """A probability: 0.42 -> ``42 %``, and ``> 99 %`` or ``< 1 %`` where rounding would claim certainty."""
     number = number_in(value)
     if number is None:
-        return NOT_KNOWN
+        return not_known()
     if number > 0.99:
         return f">{THIN}99{THIN}%"
     if number < 0.01:
@@ -135,22 +143,28 @@ def percent(value: Any) -> str:
 
 
 @register.filter
+def unit(unit: Unit | str) -> str:
+    """A unit as the reader has it: ``mm``, or ``in`` for who has lengths in inches."""
+    return unit_word(unit)
+
+
+@register.filter
 def scale(value: Any) -> str:
     """28 -> ``1:28``."""
     number = number_in(value)
-    return NOT_KNOWN if number is None else f"1:{number:g}"
+    return not_known() if number is None else f"1:{number:g}"
 
 
 @register.filter
 def verdict_word(verdict: str) -> str:
     """``fits``, ``too close to call``, ``does not fit``, ``not known``."""
-    return VERDICT_WORDS.get(verdict, NOT_KNOWN)  # type: ignore[call-overload]
+    return gettext(VERDICT_WORDS.get(verdict, NOT_KNOWN))  # type: ignore[call-overload]
 
 
 @register.filter
 def rule_name(rule: str) -> str:
     """A rule's name as a heading: ``Flush with the arch``."""
-    return RULE_NAMES.get(rule, str(rule))  # type: ignore[call-overload]
+    return gettext(RULE_NAMES[rule]) if rule in RULE_NAMES else str(rule)  # type: ignore[index]
 
 
 @register.filter
@@ -163,9 +177,9 @@ def nought(quantity: Quantity) -> bool:
 def shortfall(finding: Finding) -> str:
     """How far a finding's value lies outside what is asked, with its unit: ``0.80 mm``."""
     if finding.margin is None or finding.found is None:
-        return NOT_KNOWN
+        return not_known()
     decimals = max(1, decimals_of(float(finding.found.u)))
-    return with_unit(fixed(max(0.0, -finding.margin), decimals), finding.found.unit)
+    return figure(max(0.0, -finding.margin), finding.found.unit, decimals)
 
 
 @register.filter
@@ -180,9 +194,15 @@ def true_minus(text: str) -> str:
 def dimension_name(key: str) -> str:
     """A dimension's key in words for the middle of a sentence: ``front arch opening radius``."""
     kind = BODY_DIMENSIONS.get(key) or PART_DIMENSIONS.get(key)
-    if key in _WITHIN_A_SENTENCE or kind is None:
-        return _WITHIN_A_SENTENCE.get(key, key.replace("_", " "))
-    return kind.label[0].lower() + kind.label[1:]
+    if key in _WITHIN_A_SENTENCE:
+        return gettext(_WITHIN_A_SENTENCE[key])
+    return key.replace("_", " ") if kind is None else within_a_sentence(gettext(kind.label))
+
+
+def within_a_sentence(label: str) -> str:
+    """``label`` for the middle of a sentence: with a small letter in English, as it is where nouns are
+    written large."""
+    return label[0].lower() + label[1:] if (get_language() or "en").startswith("en") else label
 
 
 @register.inclusion_tag("components/limit_bar.html")
