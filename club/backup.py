@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import date, datetime
 from decimal import Decimal
 from hashlib import sha256
@@ -27,11 +27,14 @@ from zipfile import ZIP_DEFLATED, BadZipFile, ZipFile
 
 from django.apps import apps
 from django.core import serializers
+from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.core.management.color import no_style
 from django.core.serializers.python import Serializer
 from django.db import DEFAULT_DB_ALIAS, connections, models, transaction
 from django.db.migrations.recorder import MigrationRecorder
+
+from setups.services.photos import small_name
 
 FORMAT = 1
 BATCH = 500
@@ -107,11 +110,8 @@ def restore(path: Path, using: str = DEFAULT_DB_ALIAS, say: Say = lambda _: None
         with ZipFile(path) as archive:
             manifest = json.loads(archive.read("manifest.json"))
             _refuse(manifest, using)
-            _put_back(archive, manifest, using, say)
-            for name in manifest["photos"]:
-                if not default_storage.exists(name):
-                    with archive.open(f"photos/{name}") as photo:
-                        default_storage.save(name, photo)  # type: ignore[arg-type]
+            with _photos_put_back(archive, manifest["photos"]):
+                _put_back(archive, manifest, using, say)
     except (
         BadZipFile,
         KeyError,
@@ -173,15 +173,39 @@ def _migrations(using: str) -> list[str]:
 
 
 def _keep_photos(archive: ZipFile, using: str) -> list[str]:
-    """Copy every file that a row names; one that is not there any more is left out."""
+    """Copy every file that a row names, and its small one; what is not there any more is left out."""
     kept = []
-    for name in chain.from_iterable(_files_of(model, using) for model in tables()):
-        if default_storage.exists(name):
-            with default_storage.open(name) as photo, archive.open(f"photos/{name}", "w") as copy:
-                for chunk in photo.chunks():
-                    copy.write(chunk)
-            kept.append(name)
+    for large in chain.from_iterable(_files_of(model, using) for model in tables()):
+        for name in (large, small_name(large)):
+            with suppress(FileNotFoundError), default_storage.open(name) as photo:
+                with archive.open(f"photos/{name}", "w") as copy:
+                    for chunk in photo.chunks():
+                        copy.write(chunk)
+                kept.append(name)
     return kept
+
+
+@contextmanager
+def _photos_put_back(archive: ZipFile, names: list[str]) -> Iterator[None]:
+    """Puts the photos where photos are kept, and takes them away again if what follows fails."""
+    written: list[str] = []
+    try:
+        for name in names:
+            content = ContentFile(archive.read(f"photos/{name}"))
+            try:
+                if not default_storage.exists(name):
+                    written.append(default_storage.save(name, content))
+            except OSError as error:
+                raise BackupError(
+                    f"The photos could not be put where photos are kept ({error}), and nothing was kept: see "
+                    "that there is room and that MEDIA_ROOT or PHOTO_STORAGE is right, then restore again."
+                ) from error
+        yield
+    except BaseException:
+        for name in written:
+            with suppress(OSError):
+                default_storage.delete(name)
+        raise
 
 
 def _files_of(model: type[models.Model], using: str) -> Iterable[str]:

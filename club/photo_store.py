@@ -1,8 +1,8 @@
 """Where members' photos are kept: a folder of this machine, or a bucket that all machines reach.
 
 PHOTO_STORAGE is ``s3://bucket/prefix?endpoint=https://s3.example.org&region=eu-1``; the prefix, the endpoint
-and the region may be left out. The keys are in AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY, or the machine has
-a role that needs none.
+and the region may be left out. The keys are in AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY, or the machine
+has a role that needs none.
 """
 
 from __future__ import annotations

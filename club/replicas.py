@@ -102,6 +102,16 @@ def replicas() -> list[str]:
     return [alias for alias in settings.DATABASES if alias != DEFAULT_DB_ALIAS]
 
 
+def behind(alias: str) -> int:
+    """Bytes of the primary's log that a replica has not replayed yet. Raises Error if it does not answer."""
+    with connections[DEFAULT_DB_ALIAS].cursor() as cursor:
+        cursor.execute("SELECT pg_current_wal_lsn()::text")
+        written = cursor.fetchone()[0]
+    with connections[alias].cursor() as cursor:
+        cursor.execute("SELECT pg_wal_lsn_diff(%s::pg_lsn, pg_last_wal_replay_lsn())", [written])
+        return max(0, int(cursor.fetchone()[0]))
+
+
 def _replica_for(mark: str) -> str:
     """A replica that answers and has replayed the log up to ``mark``; empty for the primary."""
     up = [alias for alias in replicas() if _down.get(alias, 0) < monotonic()]

@@ -18,6 +18,8 @@ urlpatterns = [
     path("members/<str:username>/", member, name="member"),
     path("reader/", choose, name="choose-reader"),
     path("health/", views.health, name="health"),
+    path("health/live/", views.live, name="live"),
+    path("health/ready/", views.ready, name="ready"),
     path("garage/", include("club.garage.urls")),
     path("classes/", include("club.racing.urls")),
     path("setups/<int:number>/classes/", setup_classes, name="setup-classes"),

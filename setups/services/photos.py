@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 import warnings
 from collections.abc import Iterable
@@ -11,11 +12,12 @@ from pathlib import PurePosixPath
 from typing import IO, Any
 
 from django.conf import settings
-from django.core.files.base import ContentFile
+from django.core.files.base import ContentFile, File
 from django.core.files.storage import Storage
 from django.db import transaction
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.template.defaultfilters import filesizeformat
+from django.utils.translation import gettext as _
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 from setups.models import Photo, Revision, Setup
@@ -125,35 +127,61 @@ def add(setup: Setup, file: Any, caption: str = "") -> Photo:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", Image.DecompressionBombWarning)
         encoded = encode(file)
-    photo = Photo(setup=setup, caption=caption.strip()[:120])
+    _refuse_more(setup)
+    image = Photo._meta.get_field("image")
+    storage = image.storage
     written: list[str] = []
-    storage = photo.image.storage
     try:
+        # Before the transaction, because a store on another machine takes its time.
+        name = image.generate_filename(Photo(setup=setup), "photo.webp")
+        written.append(storage.save(name, ContentFile(encoded.picture)))
+        written.append(storage.save(small_name(written[0]), ContentFile(encoded.small)))
         with transaction.atomic():
             Setup.objects.select_for_update().get(pk=setup.pk)
-            if setup.photos.filter(removed=False).count() >= MOST:
-                raise PhotoError(f"A setup shows {MOST} photos: remove one first.")
-            photo.image.save("photo.webp", ContentFile(encoded.picture), save=False)
-            written.append(photo.image.name)
-            photo.width, photo.height = encoded.width, encoded.height
-            written.append(storage.save(small_name(photo), ContentFile(encoded.small)))
-            photo.save()
+            _refuse_more(setup)
+            return Photo.objects.create(
+                setup=setup,
+                caption=caption.strip()[:120],
+                image=written[0],
+                width=encoded.width,
+                height=encoded.height,
+            )
     except OSError as error:
         _forget(storage, written)
         log.exception("A photo could not be kept")
-        raise PhotoError(
-            "The library has no room for the photo just now. Everything else is saved: tell who keeps the "
-            "site, and add the photo later."
-        ) from error
+        raise PhotoError(_why_not_kept(error)) from error
     except BaseException:
         _forget(storage, written)
         raise
-    return photo
 
 
-def small_name(photo: Photo) -> str:
-    """Where the small picture is kept: beside the large one."""
-    path = PurePosixPath(photo.image.name)
+def _refuse_more(setup: Setup) -> None:
+    if setup.photos.filter(removed=False).count() >= MOST:
+        raise PhotoError(f"A setup shows {MOST} photos: remove one first.")
+
+
+def _why_not_kept(error: OSError) -> str:
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return _(
+            "The library has no room for the photo just now. Everything else is saved: tell who keeps the "
+            "site, and add the photo later."
+        )
+    return _(
+        "The place where photos are kept does not answer just now, so this one was not kept. Everything "
+        "else is saved: add the photo again in a few minutes; if that does not help, tell who keeps the site."
+    )
+
+
+def opened(photo: Photo, small: bool = False) -> File:
+    """The picture, or the small one, to be read. FileNotFoundError if it is gone; OSError if just now it
+    cannot be had."""
+    image = photo.image
+    return image.storage.open(small_name(image.name) if small else image.name)
+
+
+def small_name(name: str) -> str:
+    """Where the small picture of the one kept under ``name`` is: beside it."""
+    path = PurePosixPath(name)
     return str(path.with_name(f"{path.stem}-small.webp"))
 
 
@@ -203,7 +231,7 @@ def seen_by(member: Any) -> QuerySet[Photo]:
 
 def _delete(photos: Iterable[Photo]) -> None:
     photos = list(photos)
-    names = [name for photo in photos for name in (photo.image.name, small_name(photo))]
+    names = [name for photo in photos for name in (photo.image.name, small_name(photo.image.name))]
     with transaction.atomic():
         Photo.objects.filter(pk__in=[photo.pk for photo in photos]).delete()
         if photos:

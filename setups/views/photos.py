@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import logging
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import FileResponse, Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
@@ -18,6 +21,10 @@ from setups.views.post import _draft, _show
 
 A_YEAR = 365 * 24 * 3600
 LONGEST_CAPTION = 120
+ASK_AGAIN = 30
+"""Seconds after which a photo that could not be read may be asked for again."""
+
+log = logging.getLogger(__name__)
 
 
 @never_cache
@@ -79,11 +86,18 @@ def remove(request: HttpRequest, number: int, photo: int) -> HttpResponse:
 def photo(request: HttpRequest, number: int, photo: int, small: bool = False) -> HttpResponse:
     """The picture itself. A draft's is its author's only; what an address shows never changes."""
     row = get_object_or_404(photos.seen_by(request.user), pk=photo, setup=number)
-    name = photos.small_name(row) if small else row.image.name
     try:
-        file = row.image.storage.open(name)
-    except OSError as error:
+        file = photos.opened(row, small)
+    except FileNotFoundError as error:
         raise Http404("The file of this photo is missing") from error
+    except OSError:
+        log.exception("Photo %s of setup %s cannot be read", photo, number)
+        # A picture within a page: nobody reads more than this.
+        text = _("The place where photos are kept does not answer just now.")
+        answer = HttpResponse(text, status=503, content_type="text/plain; charset=utf-8")
+        answer["Cache-Control"] = "no-store"
+        answer["Retry-After"] = str(ASK_AGAIN)
+        return answer
     response = FileResponse(file, content_type="image/webp", filename=f"setup-{number}-{photo}.webp")
     kept = f"public, max-age={A_YEAR}, immutable" if row.posted else "private, no-cache"
     response["Cache-Control"] = kept
