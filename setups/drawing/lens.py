@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from math import atan2, cos, hypot, pi, sin, sqrt
 
+from django.utils.translation import pgettext
+
 from fitcalc.findings import Verdict
 from setups.drawing.car import Car, End
 from setups.drawing.letters import Label
@@ -123,10 +125,12 @@ def _leader(end: End, centre: Point, power: int, radius: float, size: float, she
 
 
 def gap_word(gap: float) -> str:
-    """``proud``, ``inset`` or ``flush``."""
+    """``proud``, ``inset`` or ``flush``, beside a figure."""
     if abs(gap) < FLUSH_WITHIN:
-        return "flush"
-    return "proud" if gap > 0 else "inset"
+        return pgettext("how a wheel stands to its arch", "flush")
+    if gap > 0:
+        return pgettext("how a wheel stands to its arch", "proud")
+    return pgettext("how a wheel stands to its arch", "inset")
 
 
 def _labels(

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from fitcalc.dimensions import Unit
 from fitcalc.findings import Finding, Rule
 from fitcalc.quantities import Quantity
 from setups.drawing.letters import number, text_width
-from setups.printing import decimals_needed, fixed, plus_minus, with_unit
+from setups.printing import decimals_needed, figure, plus_minus
 
 WIDTH, HEIGHT = 320.0, 46.0
 _TEXT = 12.0
@@ -153,7 +155,7 @@ def bar_of(
         whiskers=(at(value - reach), at(value + reach)),
         found=text,
         found_x=_kept(at(value), text, "middle", strong=True),
-        description=f"Found {text}; asked {_asked(low, high, unit, signed)}.",
+        description=_description(text, low, high, unit, signed),
         guards=tuple(
             (at(limit), at(line))
             for limit, line in bands
@@ -163,16 +165,19 @@ def bar_of(
 
 
 def _bound(bound: float, unit: Unit, signed: bool) -> str:
-    return with_unit(fixed(bound, decimals_needed(bound, 1, 2), plus=signed), unit)
+    return figure(bound, unit, decimals_needed(bound, 1, 2), plus=signed)
 
 
-def _asked(low: float | None, high: float | None, unit: Unit, signed: bool) -> str:
+def _description(found: str, low: float | None, high: float | None, unit: Unit, signed: bool) -> str:
     if low is None:
         assert high is not None
-        return f"at most {_bound(high, unit, signed)}"
+        said = _("Found {found}; asked at most {high}.")
+        return said.format(found=found, high=_bound(high, unit, signed))
     if high is None:
-        return f"at least {_bound(low, unit, signed)}"
-    return f"from {_bound(low, unit, signed)} to {_bound(high, unit, signed)}"
+        said = _("Found {found}; asked at least {low}.")
+        return said.format(found=found, low=_bound(low, unit, signed))
+    said = _("Found {found}; asked from {low} to {high}.")
+    return said.format(found=found, low=_bound(low, unit, signed), high=_bound(high, unit, signed))
 
 
 def _kept(x: float, text: str, anchor: str, strong: bool = False) -> float:

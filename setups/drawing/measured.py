@@ -9,10 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import ceil, floor, log10
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from fitcalc.consensus import COVERAGE
 from fitcalc.dimensions import Unit
 from fitcalc.quantities import Quantity
-from setups.printing import fixed, plus_minus, with_unit
+from setups.printing import MM_PER_INCH, fixed, in_inches, plus_minus, unit_word
 
 WIDTH = 360
 LEFT, RIGHT = 8, WIDTH - 8
@@ -89,11 +92,12 @@ def chart(
     settled: Quantity,
     stated: tuple[str, Quantity] | None,
     unit: Unit,
-    outside_words: str = "outside what the members agree on",
+    outside_words: str = "",
 ) -> Chart:
     """Draw ``readings`` round ``settled``; ``stated`` is a name and a figure that is marked beside them.
 
-    ``outside_words`` say what is meant by the readings that are drawn as crosses.
+    ``outside_words`` say what is meant by the readings that are drawn as crosses; without them, that they
+    are outside what the members agree on.
     """
     drawn = [*readings, Reading("", settled.value, settled.u)]
     if stated is not None:
@@ -121,12 +125,9 @@ def chart(
     band = x(settled.value - COVERAGE * settled.u)
     ticks = [
         Tick(x(value), text, "start" if x(value) < 30 else "end" if x(value) > WIDTH - 30 else "middle")
-        for value, text in _ticks(low, high)
+        for value, text in _ticks(low, high, MM_PER_INCH if in_inches(unit) else 1.0)
     ]
     outside = sum(one.outside for one in readings)
-    words = f"{len(readings)} reading{'' if len(readings) == 1 else 's'} round {plus_minus(settled)}"
-    if outside:
-        words += f", {outside} {outside_words}"
     return Chart(
         height=bottom + _FOOT - 8,
         rows=rows,
@@ -137,7 +138,7 @@ def chart(
         settled=f"M{x(settled.value):g} {_TOP - 6}V{bottom:g}",
         stated=mark,
         bottom=bottom,
-        description=f"{words}. The table below gives the same in figures{_scale_words(unit)}.",
+        description=_description(len(readings), plus_minus(settled), outside, outside_words, unit),
     )
 
 
@@ -165,17 +166,27 @@ def _row(one: Reading, x, top: float, step: float, named: bool, shape: str = "")
     )
 
 
-def _ticks(low: float, high: float) -> list[tuple[float, str]]:
-    """Round values across the span, three to six of them."""
+def _ticks(low: float, high: float, scale: float) -> list[tuple[float, str]]:
+    """Round values across the span, three to six of them; ``scale`` is what the reader's unit is in ours."""
+    low, high = low / scale, high / scale
     rough = (high - low) / 4
     power = 10.0 ** floor(log10(rough))
     step = next(power * nice for nice in (1, 2, 5, 10) if power * nice >= rough)
     decimals = max(0, -floor(log10(step) + 1e-9))
     first = ceil(low / step)
     return [
-        (number * step, fixed(number * step, decimals)) for number in range(first, floor(high / step) + 1)
+        (number * step * scale, fixed(number * step, decimals))
+        for number in range(first, floor(high / step) + 1)
     ]
 
 
-def _scale_words(unit: Unit) -> str:
-    return f", in {with_unit('', unit).strip()}" if unit else ""
+def _description(readings: int, settled: str, outside: int, outside_words: str, unit: Unit) -> str:
+    said = ngettext("{count} reading round {value}", "{count} readings round {value}", readings)
+    words = said.format(count=readings, value=settled)
+    if outside:
+        words += f", {outside} {outside_words or _('outside what the members agree on')}"
+    if not unit:
+        return _("{words}. The table below gives the same in figures.").format(words=words)
+    return _("{words}. The table below gives the same in figures, in {unit}.").format(
+        words=words, unit=unit_word(unit)
+    )

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import cos, hypot, radians, sin
 
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
+
 from fitcalc.findings import Verdict
 from fitcalc.fit import FitReport
 from fitcalc.parts import Axle
@@ -239,10 +242,10 @@ def _fan(car: Car, sheet: Sheet, size: float, taken: Sequence[Box]) -> tuple[lis
         shapes.append(Line("fan", _ring(sheet, *ray)))
     labels: list[Label] = []
     for angle, name, quantity, aside in (
-        (inward, "in", car.lock_inward, 1.0),
-        (outward, "out", car.lock_outward, -1.0),
+        (inward, pgettext("how far a wheel steers", "{angle} in"), car.lock_inward, 1.0),
+        (outward, pgettext("how far a wheel steers", "{angle} out"), car.lock_outward, -1.0),
     ):
-        text = f"{plain(quantity, 0)} {name}"
+        text = name.format(angle=plain(quantity, 0))
         kind = f"fan-text {car.lock_verdict.value}"
         candidates = []
         for sideways in (0.0, 0.7, 1.5, 2.4, 3.4, 5.0):
@@ -296,11 +299,21 @@ def _widths(car: Car, sheet: Sheet, size: float) -> list[Dimension]:
         inside = -tread - 1.1 * size if way > 0 else end.x + tread + 1.0 * size
         found.append(
             sheet.across(
-                inside, float(end.track.value) / 2, end.x - way * tread, f"track {plain(end.track)}", size
+                inside,
+                float(end.track.value) / 2,
+                end.x - way * tread,
+                _("track {length}").format(length=plain(end.track)),
+                size,
             )
         )
         found.append(
-            sheet.across(outside, end.face, end.x + way * tread, f"over wheels {plain(end.width)}", size)
+            sheet.across(
+                outside,
+                end.face,
+                end.x + way * tread,
+                _("over wheels {length}").format(length=plain(end.width)),
+                size,
+            )
         )
         if end.arch_width is not None and end.arch_face is not None and not sheet.up:
             opening = (end.x if end.arch_x is None else end.arch_x) + way * (end.arch_radius or 0.0)
@@ -309,7 +322,7 @@ def _widths(car: Car, sheet: Sheet, size: float) -> list[Dimension]:
                     outside + way * _STEP * size,
                     end.arch_face,
                     opening,
-                    f"arches {plain(end.arch_width)}",
+                    _("arches {length}").format(length=plain(end.arch_width)),
                     size,
                     "dimension-body",
                 )
@@ -326,7 +339,7 @@ def _lengths(car: Car, sheet: Sheet, size: float) -> list[Dimension]:
             at,
             (0.0, max(front.face, front.arch_face or 0.0)),
             (rear.x, max(rear.face, rear.arch_face or 0.0)),
-            f"wheelbase {plain(car.wheelbase)}",
+            _("wheelbase {length}").format(length=plain(car.wheelbase)),
             size,
         )
     ]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import sqrt
 
+from django.utils.translation import gettext as _
+
 from fitcalc.chain import Contribution
 from fitcalc.findings import Verdict
 from fitcalc.fit import FitReport
@@ -14,7 +16,7 @@ from setups.drawing.letters import Box, Label, first_free, shortened, text_width
 from setups.drawing.shapes import Arc, Circle, Curve, Drawing, Line, Point, Shape, arrowhead, bounds
 from setups.drawing.sheet import Sheet
 from setups.drawing.words import side_words
-from setups.printing import is_nought, plain, plus_minus
+from setups.printing import is_nought, not_known, plain, plus_minus
 
 _ROW = 2.15
 """Height of a row of the chain, in text heights: a line of text and its bar."""
@@ -212,9 +214,9 @@ def _gaps(car: Car, end: End, size: float, taken: list[Box]) -> list[Label]:
     opening = _opening(car, end)
     said = []
     if end.clearance is not None:
-        said.append((f"gap {plain(end.clearance)}", end.clearance_verdict))
+        said.append((_("gap {length}").format(length=plain(end.clearance)), end.clearance_verdict))
     if end.bump is not None and end.bump_verdict in (Verdict.CLOSE, Verdict.FAILS):
-        said.append((f"in bump {plain(end.bump)}", end.bump_verdict))
+        said.append((_("in bump {length}").format(length=plain(end.bump)), end.bump_verdict))
     if opening is None:
         return []
     front = end.axle is Axle.FRONT
@@ -258,7 +260,7 @@ def _chain(car: Car, size: float, left: float, right: float) -> tuple[list[Shape
         row += _ROW * size
     bar = row + 1.5 * size
     labels += _row_text(
-        "Reaches", plus_minus(car.wheelbase), left, right, row + 1.0 * size, size, "strong chain-text"
+        _("Reaches"), plus_minus(car.wheelbase), left, right, row + 1.0 * size, size, "strong chain-text"
     )
     shapes += _bar("segment-total", 0.0, start, bar, size)
     row += _ROW * size
@@ -268,7 +270,7 @@ def _chain(car: Car, size: float, left: float, right: float) -> tuple[list[Shape
         labels += said
         row += _ROW * size * (2 if len(said) > 2 else 1)
     else:
-        labels += _row_text("Body needs", "not known", left, right, row + 1.0 * size, size, "chain-text")
+        labels += _row_text(_("Body needs"), not_known(), left, right, row + 1.0 * size, size, "chain-text")
         row += 1.4 * size
     bottom = row + 0.2 * size
     shapes += [
@@ -282,7 +284,7 @@ def _needed(car: Car, row: float, left: float, right: float, size: float) -> tup
     """What the body asks for, from arch to arch, and how far the rear wheel stands off its middle."""
     assert car.body_wheelbase is not None
     bar = row + 1.5 * size
-    name = "Body needs (predicted)" if car.wheelbase_predicted else "Body needs"
+    name = _("Body needs (predicted)") if car.wheelbase_predicted else _("Body needs")
     labels = _row_text(
         name, plus_minus(car.body_wheelbase), left, right, row + 1.0 * size, size, "chain-text-body"
     )
@@ -312,9 +314,12 @@ def _needed(car: Car, row: float, left: float, right: float, size: float) -> tup
                     closed=True,
                 )
             )
-        way = "is off by" if is_nought(car.rear_centring) else "forward by" if off > 0 else "back by"
+        if is_nought(car.rear_centring):
+            way = _("Rear wheel is off by")
+        else:
+            way = _("Rear wheel forward by") if off > 0 else _("Rear wheel back by")
         labels += _row_text(
-            f"Rear wheel {way}",
+            way,
             plus_minus(abs(car.rear_centring)),
             left,
             right,
@@ -327,9 +332,9 @@ def _needed(car: Car, row: float, left: float, right: float, size: float) -> tup
 
 def _name(link: Contribution) -> str:
     if link.slot is None:
-        return f"{link.name}, datum"
+        return _("{platform}, datum").format(platform=link.name)
     if link.slot is Slot.POSITION:
-        return f"Position, {link.name}"
+        return _("Position, {position}").format(position=link.name)
     return link.name
 
 

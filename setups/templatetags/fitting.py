@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from django import template
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from fitcalc.findings import Finding, Rule, Verdict
 from fitcalc.fit import FitReport
@@ -43,8 +45,9 @@ def against(report: FitReport) -> list[Finding]:
 def standing(flush: Quantity) -> str:
     """How a wheel stands to its arch: "0.40 ± 0.15 mm proud", "0.30 ± 0.10 mm inset", "flush"."""
     if abs(flush.value) < 0.05:
-        return "flush"
-    return f"{plus_minus(abs(flush))} {'proud' if flush.value > 0 else 'inset'}"
+        return pgettext("how a wheel stands to its arch", "flush")
+    said = _("{length} proud") if flush.value > 0 else _("{length} inset")
+    return said.format(length=plus_minus(abs(flush)))
 
 
 @register.filter
