@@ -10,6 +10,7 @@ class ClubConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
+        from club import security_log  # noqa: F401  it listens from now on
         from club.garage import demo
         from club.racing import demo as racing
         from club.racing import demo_events

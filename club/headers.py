@@ -1,4 +1,4 @@
-"""Headers that every answer carries besides those of Django, of django-csp and of django-permissions-policy."""
+"""Headers that every answer carries besides those of Django, django-csp and django-permissions-policy."""
 
 from __future__ import annotations
 

@@ -29,6 +29,15 @@ class RequestId(logging.Filter):
         return True
 
 
+def path_of(request: HttpRequest) -> str:
+    """The address as it may be logged: on one line, without its query, and of a link that was mailed only
+    its beginning, since whoever reads the rest may use it."""
+    match = request.resolver_match
+    if match is not None and "key" in match.kwargs:
+        return "/" + match.route.partition("(")[0].replace("^", "")
+    return request.path.encode("unicode_escape").decode()
+
+
 class Traced:
     """Gives the request its id, and logs what became of it; never what was typed, nor an address's query."""
 
@@ -47,12 +56,12 @@ class Traced:
                 logging.INFO if response.status_code < 500 else logging.ERROR,
                 "%s %s %s in %s ms",
                 request.method,
-                request.path,
+                path_of(request),
                 response.status_code,
                 took,
                 extra={
                     "method": request.method,
-                    "path": request.path,
+                    "path": path_of(request),
                     "status": response.status_code,
                     "milliseconds": took,
                     # Who it was only where the view has asked: a log line costs no query.

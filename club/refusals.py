@@ -100,10 +100,12 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     return refuse(request, 404, said)
 
 
-def too_often(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
-    """429, for ``handler429``: more forms of one kind in a minute than a person sends."""
+def too_often(
+    request: HttpRequest, exception: Exception | None = None, seconds: int = 60
+) -> HttpResponse:
+    """429, for ``handler429``: more of one kind in a minute than a person asks; ``seconds`` is the wait."""
     answer = refuse(request, 429)
-    answer["Retry-After"] = "60"
+    answer["Retry-After"] = str(seconds)
     return answer
 
 

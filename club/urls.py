@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from club import views
+from club import views, wellknown
 from club.accounts.views import member
 from club.racing.views.check import setup_classes
 from club.reader import choose
@@ -17,6 +17,8 @@ urlpatterns = [
     path("account/", include("club.accounts.urls")),
     path("members/<str:username>/", member, name="member"),
     path("reader/", choose, name="choose-reader"),
+    path(".well-known/security.txt", wellknown.security, name="security-txt"),
+    path(".well-known/change-password", wellknown.change_password, name="well-known-change-password"),
     path("health/", views.health, name="health"),
     path("health/live/", views.live, name="live"),
     path("health/ready/", views.ready, name="ready"),

@@ -11,6 +11,8 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest
 from django.urls import reverse
 
+from club import security_log
+from club.accounts import sessions
 from club.accounts.lockout import LockedOut, counter, seconds_left
 from club.models import Member
 
@@ -36,7 +38,12 @@ class Adapter(DefaultAccountAdapter):
         try:
             super().pre_authenticate(request, **credentials)
         except ValidationError as error:
+            security_log.note("locked-out", level=logging.WARNING)
             raise LockedOut(seconds_left(request, credentials.get("username") or "")) from error
+
+    def login(self, request: HttpRequest, user: Member) -> None:
+        super().login(request, user)
+        sessions.begin(request)
 
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
         """Send, and where the mail server fails say so; what was being done goes on."""

@@ -8,7 +8,9 @@ from allauth.account import forms as theirs
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
+from django.http import HttpRequest, HttpResponse
 
+from club.accounts import sessions
 from club.models import Member
 
 USERNAME_LENGTH = 30
@@ -53,7 +55,10 @@ class Worded:
 
 
 class SignIn(Worded, theirs.LoginForm):
-    pass
+    def login(self, request: HttpRequest, redirect_url: str | None = None) -> HttpResponse:
+        answer = super().login(request, redirect_url)
+        sessions.begin(request)  # which the line above has made one that begins anew with each change
+        return answer
 
 
 class SignUp(Worded, theirs.SignupForm):

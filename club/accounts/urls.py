@@ -14,7 +14,7 @@ urlpatterns = [
     path("sign-up/", views.SignUp.as_view(), name="sign-up"),
     path("sign-up/", views.SignUp.as_view(), name="account_signup"),
     path("closed/", theirs.account_inactive, name="account_inactive"),
-    path("confirm/", theirs.reauthenticate, name="account_reauthenticate"),
+    path("confirm/", views.ConfirmPassword.as_view(), name="account_reauthenticate"),
     # Programs
     path("tokens/", tokens.tokens, name="tokens"),
     path("tokens/<int:pk>/revoke/", tokens.revoke, name="revoke-token"),

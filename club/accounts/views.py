@@ -40,6 +40,13 @@ class SignUp(theirs.SignupView):
             return self.form_invalid(form)
 
 
+class ConfirmPassword(theirs.ReauthenticateView):
+    def form_valid(self, form: Any) -> HttpResponse:
+        answer = super().form_valid(form)
+        self.request.session.cycle_key()  # what was known of the session until now may do no more
+        return answer
+
+
 @method_decorator(never_cache, name="dispatch")
 class SignOut(theirs.LogoutView):
     """Signs out on a POST; a GET asks, so that no link can sign anybody out."""

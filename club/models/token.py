@@ -13,6 +13,7 @@ from typing import Self
 
 from django.db import models
 from django.db.models import Q
+from django.dispatch import Signal
 from django.utils import timezone
 
 from .member import Member
@@ -25,6 +26,9 @@ NOTED_EVERY = timedelta(minutes=1)
 """When a token was last used is written down at most so often."""
 MOST_TOKENS = 20
 """A member may have so many that work."""
+
+revoked = Signal()
+"""Sent with ``instance`` when a token has just stopped working because somebody revoked it."""
 
 
 class Scope(models.TextChoices):
@@ -121,5 +125,7 @@ class Token(models.Model):
 
     def revoke(self) -> None:
         """Let it work no more; the first time stands."""
-        Token.objects.filter(pk=self.pk, revoked_at__isnull=True).update(revoked_at=timezone.now())
+        first = Token.objects.filter(pk=self.pk, revoked_at__isnull=True).update(revoked_at=timezone.now())
         self.refresh_from_db(fields=["revoked_at"])
+        if first:
+            revoked.send(Token, instance=self)
