@@ -19,13 +19,14 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_POST
 from django.views.i18n import set_language
 
+from club.cookies import named
 from club.models import Member
 from setups.units import Lengths, lengths_in
 
 ENGLISH = "en-gb"
 PROGRAMS = ("/api/", "/health/")
 """Addresses that programs read."""
-UNITS_COOKIE = "units"
+UNITS_COOKIE = named("units")
 YEAR = 365 * 24 * 60 * 60
 
 

@@ -27,7 +27,9 @@ from django.core.signing import BadSignature, TimestampSigner
 from django.db import DEFAULT_DB_ALIAS, Error, connections
 from django.http import HttpRequest, HttpResponse
 
-COOKIE = "written"
+from club.cookies import named
+
+COOKIE = named("written")
 REMEMBERED = 3600
 """Seconds that a mark is kept: by then a replica has caught up, or is no use."""
 LEFT_ALONE = 30

@@ -290,6 +290,7 @@ if env.bool("HTTPS", default=False):
     SECURE_HSTS_SECONDS = env.int("SECURE_HSTS_SECONDS", default=3600)
     SECURE_HSTS_INCLUDE_SUBDOMAINS = env.bool("SECURE_HSTS_SUBDOMAINS", default=False)
     SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-session", "__Host-csrf"
+    LANGUAGE_COOKIE_NAME = "__Host-language"
     SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = LANGUAGE_COOKIE_SECURE = True
 # HSTS for subdomains and browsers' preload lists bind more than this site: the club decides, at its proxy.
 SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
