@@ -13,20 +13,30 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import Max
 from django.utils import timezone
+from django.utils.translation import gettext_noop
 
 from club.models import Entry, EntryChange, Event, EventClass
 from club.models.events import MOST_NUMBER
 
 FIELDS = {
-    "number": "race number",
-    "race_class": "class",
-    "driver": "driver",
-    "member": "member",
-    "revision": "setup",
-    "body": "body",
-    "platform": "platform",
+    "number": gettext_noop("race number"),
+    "race_class": gettext_noop("class"),
+    "driver": gettext_noop("driver"),
+    "member": gettext_noop("member"),
+    "revision": gettext_noop("setup"),
+    "body": gettext_noop("body"),
+    "platform": gettext_noop("platform"),
 }
-"""What of an entry can be changed, in words."""
+"""What of an entry can be changed, in words; the log keeps them in English, and they are told when shown."""
+ENTERED, FROM_A_LIST = gettext_noop("Entered"), gettext_noop("Entered from a list")
+CHECKED_IN, NOT_CHECKED_IN = gettext_noop("Checked in"), gettext_noop("Not checked in after all")
+REASONS = frozenset({ENTERED, FROM_A_LIST, CHECKED_IN, NOT_CHECKED_IN})
+"""What the log says by itself, as it is kept."""
+REASONS_WITH = {
+    "Withdrawn: ": gettext_noop("Withdrawn: {why}"),
+    "Put back: ": gettext_noop("Put back: {why}"),
+}
+"""How a line of the log begins that goes on with what a person wrote, and how it is told."""
 MOST_ENTRIES = 2000
 """An event has up to so many entries."""
 
@@ -63,7 +73,7 @@ def enter(event: Event, given: Mapping[str, Any], by: Any) -> Entry:
             raise EntryError(f"An event takes up to {MOST_ENTRIES} entries: make a second event of it.")
         entry = Entry(event=event, **given)
         _store(entry)
-        EntryChange.objects.create(entry=entry, by=by, why="Entered", changes=_said(entry))
+        EntryChange.objects.create(entry=entry, by=by, why=ENTERED, changes=_said(entry))
     return entry
 
 
@@ -109,7 +119,7 @@ def check_in(entry: Entry, by: Any, here: bool = True) -> None:
             return
         locked.checked_in_at, locked.checked_in_by = (timezone.now(), by) if here else (None, None)
         locked.save(update_fields=["checked_in_at", "checked_in_by"])
-        why = "Checked in" if here else "Not checked in after all"
+        why = CHECKED_IN if here else NOT_CHECKED_IN
         EntryChange.objects.create(entry=locked, by=by, why=why)
     entry.refresh_from_db()
 

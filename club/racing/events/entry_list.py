@@ -16,7 +16,7 @@ from django.db.models.functions import Lower
 
 from club.models import Entry, Event, Member
 from club.models.events import MOST_NUMBER
-from club.racing.events.entries import MOST_ENTRIES, demand_director, enter_many
+from club.racing.events.entries import FROM_A_LIST, MOST_ENTRIES, demand_director, enter_many
 from setups.imports.cells import is_unknown, plain
 from setups.imports.reading import Row, Unreadable, gridded
 from setups.models import Body, Platform, Setup
@@ -150,7 +150,7 @@ def load(event: Event, text: str, by: Any) -> tuple[Plan, int]:
             plan = plan_of(event, text)
             if not plan.loadable:
                 return plan, 0
-            enter_many([row.entry for row in plan.new], by, "Entered from a list")
+            enter_many([row.entry for row in plan.new], by, FROM_A_LIST)
     except IntegrityError:
         return plan_of(event, text), 0
     return plan, len(plan.new)
