@@ -125,7 +125,8 @@ def money(value: Any) -> str:
     number = number_in(value)
     if number is None:
         return gettext("price not known")
-    amount = number_format(number, 2, force_grouping=True).replace("-", MINUS)
+    # Rounded here: `number_format` would cut a sum of floats, 85.99999 to 85.99.
+    amount = number_format(f"{number:.2f}", 2, force_grouping=True).replace("-", MINUS)
     return gettext("{currency}\u202f{amount}").format(currency=settings.CURRENCY, amount=amount)
 
 
