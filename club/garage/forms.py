@@ -5,6 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils.text import format_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from club.models import Chassis, Member, OwnedPart
 from club.models.garage import MOST_PIECES
@@ -13,10 +16,12 @@ from setups.forms import ChassisForm
 from setups.models import Body, Part
 
 _COUNT = {
-    "required": "Say how many you have.",
-    "invalid": "Type a whole number, such as 2.",
-    "min_value": "Count at least one, or remove the part from your garage.",
-    "max_value": f"The garage counts up to {MOST_PIECES} of a part.",
+    "required": gettext_lazy("Say how many you have."),
+    "invalid": gettext_lazy("Type a whole number, such as 2."),
+    "min_value": gettext_lazy("Count at least one, or remove the part from your garage."),
+    "max_value": format_lazy(
+        gettext_lazy("The garage counts up to {most_pieces} of a part."), most_pieces=MOST_PIECES
+    ),
 }
 
 
@@ -37,19 +42,19 @@ class AddPartForm(forms.Form):
         Part.objects.all(),
         widget=forms.HiddenInput,
         error_messages={
-            "required": "Choose a part.",
-            "invalid_choice": "The library no longer holds this part: search again.",
+            "required": gettext_lazy("Choose a part."),
+            "invalid_choice": gettext_lazy("The library no longer holds this part: search again."),
         },
     )
-    count = _count(label="How many")
+    count = _count(label=gettext_lazy("How many"))
 
 
 class AddBodyForm(forms.Form):
     body = forms.ModelChoiceField(
         Body.objects.all(),
         error_messages={
-            "required": "Choose a body.",
-            "invalid_choice": "The library no longer holds this body: search again.",
+            "required": gettext_lazy("Choose a body."),
+            "invalid_choice": gettext_lazy("The library no longer holds this body: search again."),
         },
     )
 
@@ -57,22 +62,22 @@ class AddBodyForm(forms.Form):
 class OwnedPartForm(forms.ModelForm):
     """Count and offer of a part; ``fitted`` pieces stand on the member's chassis."""
 
-    count = _count(label="How many you have")
+    count = _count(label=gettext_lazy("How many you have"))
 
     class Meta:
         model = OwnedPart
         fields = ["count", "offer", "price"]
-        labels = {"offer": "Loose pieces are", "price": "Asking price for one"}
-        help_texts = {"price": "Only of what you part with. Empty: nothing is asked."}
+        labels = {"offer": gettext_lazy("Loose pieces are"), "price": gettext_lazy("Asking price for one")}
+        help_texts = {"price": gettext_lazy("Only of what you part with. Empty: nothing is asked.")}
         error_messages = {
             "price": {
-                "invalid": "Type an amount, such as 3.50.",
-                "min_value": "A price is zero or more.",
-                "max_decimal_places": "Two figures after the point are enough.",
-                "max_digits": "That is more than the garage can note.",
-                "max_whole_digits": "That is more than the garage can note.",
+                "invalid": gettext_lazy("Type an amount, such as 3.50."),
+                "min_value": gettext_lazy("A price is zero or more."),
+                "max_decimal_places": gettext_lazy("Two figures after the point are enough."),
+                "max_digits": gettext_lazy("That is more than the garage can note."),
+                "max_whole_digits": gettext_lazy("That is more than the garage can note."),
             },
-            "offer": {"invalid_choice": "Choose one of the three."},
+            "offer": {"invalid_choice": gettext_lazy("Choose one of the three.")},
         }
         widgets = {"price": forms.NumberInput(attrs={"inputmode": "decimal", "step": "0.01", "min": "0"})}
 
@@ -84,7 +89,9 @@ class OwnedPartForm(forms.ModelForm):
         count: int = self.cleaned_data["count"]
         if count < self.fitted:
             raise forms.ValidationError(
-                f"{self.fitted} of them stand on your chassis: count those too, or take them off first."
+                _("{fitted} of them stand on your chassis: count those too, or take them off first.").format(
+                    fitted=self.fitted
+                )
             )
         return count
 
@@ -92,7 +99,7 @@ class OwnedPartForm(forms.ModelForm):
         given = super().clean() or self.cleaned_data
         if given.get("price") is not None and given.get("offer") != OwnedPart.Offer.PART_WITH:
             self.add_error(
-                "price", "A price is asked only of what you part with: choose that, or leave this empty."
+                "price", _("A price is asked only of what you part with: choose that, or leave this empty.")
             )
         return given
 
@@ -104,10 +111,11 @@ class BuildForm(ChassisForm):
     """
 
     name = forms.CharField(
+        label=gettext_lazy("Name"),
         max_length=80,
         error_messages={
-            "required": "Give the chassis a name, so that you can tell it from your others.",
-            "max_length": "A name has up to 80 characters.",
+            "required": gettext_lazy("Give the chassis a name, so that you can tell it from your others."),
+            "max_length": gettext_lazy("A name has up to 80 characters."),
         },
     )
 
@@ -118,7 +126,7 @@ class BuildForm(ChassisForm):
         del self._choices[Slot.BODY_MOUNT]
         position = self.fields[Slot.POSITION.value]
         position.required = True
-        position.error_messages["required"] = "Choose the position that the rear end is set to."
+        position.error_messages["required"] = _("Choose the position that the rear end is set to.")
         self.order_fields(["name"])
 
     def clean_name(self) -> str:
@@ -127,7 +135,7 @@ class BuildForm(ChassisForm):
         if self._chassis is not None:
             others = others.exclude(pk=self._chassis.pk)
         if others.exists():
-            raise forms.ValidationError("You have a chassis of this name already: choose another name.")
+            raise forms.ValidationError(_("You have a chassis of this name already: choose another name."))
         return name
 
     def filled(self) -> dict[str, int]:

@@ -10,6 +10,7 @@ from decimal import Decimal
 from django.db import transaction
 from django.db.models import F
 from django.db.models.functions import Least
+from django.utils.translation import gettext as _
 
 from club.models import Chassis, ChassisPart, Member, OwnedPart
 from club.models.garage import MOST_PIECES
@@ -124,5 +125,5 @@ def by_kind(rows: list[OwnedPart]) -> list[tuple[str, list[OwnedPart]]]:
     order = {kind.value: place for place, kind in enumerate(PartKind)}
     groups: dict[str, list[OwnedPart]] = {}
     for row in sorted(rows, key=lambda row: (order[row.part.kind], row.part.name, row.pk)):
-        groups.setdefault(PartKind(row.part.kind).label, []).append(row)
+        groups.setdefault(_(PartKind(row.part.kind).label), []).append(row)
     return list(groups.items())

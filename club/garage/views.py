@@ -13,6 +13,8 @@ from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -25,6 +27,7 @@ from fitcalc.kitplan import KitPlanError
 from fitcalc.parts import OPTIONAL_SLOTS, Slot
 from setups.models import Body, Configuration, MountingPosition, Part, Platform
 from setups.translate import shelf_for, shelf_for_all
+from setups.translated import tell
 
 FOUND = 24
 """A search in the garage shows so many parts or bodies."""
@@ -82,8 +85,16 @@ def add_part(request: HttpRequest) -> HttpResponse:
     text = _search_text(request)
     form = AddPartForm(request.POST or None) if request.method == "POST" else None
     if form is not None and form.is_valid():
-        row = stock.add(request.user, form.cleaned_data["part"], form.cleaned_data["count"])
-        messages.success(request, f"{row.part} is in your garage: you have {row.count}.")
+        with transaction.atomic():
+            again = once.done_before(request)
+            if not again:
+                row = stock.add(request.user, form.cleaned_data["part"], form.cleaned_data["count"])
+        if again:
+            messages.info(request, _("That was sent twice, and is counted once."))
+        else:
+            messages.success(
+                request, _("{part} is in your garage: you have {count}.").format(part=row.part, count=row.count)
+            )
         return redirect(f"{reverse('garage-add-part')}?{urlencode({'q': text})}" if text else "garage")
     found = []
     if text:
@@ -119,7 +130,7 @@ def owned_part(request: HttpRequest, pk: int) -> HttpResponse:
     form = OwnedPartForm(request.POST or None, instance=row, fitted=on_chassis)
     if request.method == "POST" and form.is_valid():
         form.save()
-        messages.success(request, f"{part}: saved.")
+        messages.success(request, _("{part}: saved.").format(part=part))
         return redirect("garage")
     context = {"form": form, "row": row, "part": part, "counted": counted, "fitted": on_chassis}
     return render(request, "garage/owned_part.html", context)
@@ -134,11 +145,13 @@ def remove_part(request: HttpRequest, pk: int) -> HttpResponse:
     if on_chassis:
         messages.error(
             request,
-            f"{row.part} stayed: {on_chassis} of it stand on your chassis. Take them off there first.",
+            _("{part} stayed: {on_chassis} of it stand on your chassis. Take them off there first.").format(
+                part=row.part, on_chassis=on_chassis
+            ),
         )
         return redirect("owned-part", row.pk)
     row.delete()
-    messages.success(request, f"{row.part} is no longer in your garage.")
+    messages.success(request, _("{part} is no longer in your garage.").format(part=row.part))
     return redirect("garage")
 
 
@@ -152,7 +165,7 @@ def add_body(request: HttpRequest) -> HttpResponse:
     if form is not None and form.is_valid():
         body = form.cleaned_data["body"]
         OwnedBody.objects.get_or_create(member=request.user, body=body)
-        messages.success(request, f"{body} is in your garage.")
+        messages.success(request, _("{body} is in your garage.").format(body=body))
         return redirect("garage")
     found = []
     if text:
@@ -169,7 +182,7 @@ def add_body(request: HttpRequest) -> HttpResponse:
 def remove_body(request: HttpRequest, pk: int) -> HttpResponse:
     row = get_object_or_404(OwnedBody.objects.filter(member=request.user).select_related("body"), pk=pk)
     row.delete()
-    messages.success(request, f"{row.body} is no longer in your garage.")
+    messages.success(request, _("{body} is no longer in your garage.").format(body=row.body))
     return redirect("garage")
 
 
@@ -237,12 +250,17 @@ def _save(request: HttpRequest, form: BuildForm, mine: Chassis | None) -> Chassi
         with transaction.atomic():
             raised = stock.build(one, position, form.filled())
     except IntegrityError:
-        form.add_error("name", "You have a chassis of this name already: choose another name.")
+        form.add_error("name", _("You have a chassis of this name already: choose another name."))
         return None
-    counted = ""
+    said = _("{chassis}: saved.").format(chassis=one)
     if raised:
-        counted = f" {raised} part{'s were' if raised > 1 else ' was'} counted into your garage with it."
-    messages.success(request, f"{one}: saved.{counted}")
+        counted = ngettext(
+            "{count} part was counted into your garage with it.",
+            "{count} parts were counted into your garage with it.",
+            raised,
+        )
+        said = f"{said} {counted.format(count=raised)}"
+    messages.success(request, said)
     return one
 
 
@@ -252,7 +270,7 @@ def remove_chassis(request: HttpRequest, pk: int) -> HttpResponse:
     """A chassis is taken apart; its parts stay owned."""
     mine = _chassis_of(request, pk)
     mine.delete()
-    messages.success(request, f"{mine} is taken apart. Its parts stay in your garage.")
+    messages.success(request, _("{mine} is taken apart. Its parts stay in your garage.").format(mine=mine))
     return redirect("garage")
 
 
@@ -325,14 +343,14 @@ def kit(request: HttpRequest) -> HttpResponse:
         "mine": {body.pk for body in mine},
     }
     if len(chosen) > MOST_BODIES:
-        context["error"] = (
-            f"You chose {len(chosen)} bodies. A kit is planned for up to {MOST_BODIES}: take some out."
-        )
+        context["error"] = _(
+            "You chose {count} bodies. A kit is planned for up to {most}: take some out."
+        ).format(count=len(chosen), most=MOST_BODIES)
     elif chosen and "plan" in request.GET:
         try:
             context["kit"] = kit_for(request.user, chosen, use, context["borrow"])
         except KitPlanError as error:
-            context["error"] = f"No plan was found: {error}."
+            context["error"] = _("No plan was found: {why}.").format(why=tell(error))
     elif "plan" in request.GET:
-        context["error"] = "Choose at least one body to plan for."
+        context["error"] = _("Choose at least one body to plan for.")
     return render(request, "garage/kit.html", context)

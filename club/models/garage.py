@@ -10,6 +10,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.urls import reverse
+from django.utils.translation import gettext_lazy
 
 from fitcalc.parts import Slot
 from setups.models import Body, MountingPosition, Part, Platform
@@ -27,9 +28,9 @@ class OwnedPart(models.Model):
     """
 
     class Offer(models.TextChoices):
-        NONE = "none", "not offered"
-        LEND = "lend", "to lend"
-        PART_WITH = "part_with", "to part with"
+        NONE = "none", gettext_lazy("not offered")
+        LEND = "lend", gettext_lazy("to lend")
+        PART_WITH = "part_with", gettext_lazy("to part with")
 
     member = models.ForeignKey(Member, on_delete=models.CASCADE, related_name="owned_parts")
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="owners")
