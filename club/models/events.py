@@ -16,6 +16,7 @@ from django.db.models import F, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext_lazy
 
 from fitcalc.instruments import Instrument
 from fitcalc.legality import ClassVerdict
@@ -187,8 +188,8 @@ class Inspection(models.Model):
     """
 
     class Stage(models.TextChoices):
-        BEFORE = "before", "before the run"
-        AFTER = "after", "after the run"
+        BEFORE = "before", gettext_lazy("before the run")
+        AFTER = "after", gettext_lazy("after the run")
 
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="inspections")
     clause = models.ForeignKey(Clause, on_delete=models.PROTECT, related_name="inspections")
@@ -199,7 +200,9 @@ class Inspection(models.Model):
     value = models.DecimalField(max_digits=10, decimal_places=4, null=True, blank=True)
     u = models.DecimalField(max_digits=9, decimal_places=5, null=True, blank=True)
     readings = models.JSONField(default=list, blank=True)
-    instrument = models.CharField(max_length=11, blank=True, choices=[(i.value, i.label) for i in Instrument])
+    instrument = models.CharField(
+        max_length=11, blank=True, choices=[(i.value, gettext_lazy(i.label)) for i in Instrument]
+    )
     doubt = models.DecimalField(max_digits=8, decimal_places=4, null=True, blank=True)
     seen = models.BooleanField(null=True, blank=True)
     computed = models.DecimalField(max_digits=10, decimal_places=4, null=True, blank=True)

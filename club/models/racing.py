@@ -15,6 +15,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, OuterRef, Q, Subquery
 from django.urls import reverse
+from django.utils.translation import gettext_lazy
 
 from fitcalc.dimensions import PartKind
 from fitcalc.legality import BODY, CLASS_QUANTITIES, DecisionRule
@@ -22,12 +23,12 @@ from setups.models import Body, Part
 
 MOST_FACTOR = 5
 
-QUANTITY_CHOICES = [(kind.key, kind.label) for kind in CLASS_QUANTITIES.values()]
-THING_CHOICES = [(BODY, "body"), *((kind.value, kind.label) for kind in PartKind)]
+QUANTITY_CHOICES = [(kind.key, gettext_lazy(kind.label)) for kind in CLASS_QUANTITIES.values()]
+THING_CHOICES = [(BODY, gettext_lazy("body")), *((kind.value, gettext_lazy(kind.label)) for kind in PartKind)]
 RULE_CHOICES = [
-    (DecisionRule.SIMPLE.value, "the value alone decides"),
-    (DecisionRule.GUARDED_ACCEPTANCE.value, "fails unless clearly inside"),
-    (DecisionRule.GUARDED_REJECTION.value, "passes unless clearly outside"),
+    (DecisionRule.SIMPLE.value, gettext_lazy("the value alone decides")),
+    (DecisionRule.GUARDED_ACCEPTANCE.value, gettext_lazy("fails unless clearly inside")),
+    (DecisionRule.GUARDED_REJECTION.value, gettext_lazy("passes unless clearly outside")),
 ]
 
 
@@ -113,9 +114,9 @@ class Clause(models.Model):
     """
 
     class Kind(models.TextChoices):
-        LIMIT = "limit", "limit"
-        LIST = "list", "list"
-        REQUIRED = "required", "required"
+        LIMIT = "limit", gettext_lazy("limit")
+        LIST = "list", gettext_lazy("list")
+        REQUIRED = "required", gettext_lazy("required")
 
     edition = models.ForeignKey(RulebookEdition, on_delete=models.CASCADE, related_name="clauses")
     place = models.PositiveIntegerField()

@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from club.garage.fits import configuration_from, filled_of
 from club.models import Chassis, Clause
 from fitcalc import legality
@@ -149,19 +151,22 @@ def subject_of_chassis(chassis: Chassis, body: Body | None) -> Subject:
     catalogue = shelf_for([chassis.platform], body).catalogues[chassis.platform.pk]
     filled = dict(filled_of(chassis, catalogue))
     shell = (
-        calc.Body(id=None, name="no body", scale=chassis.platform.scale) if body is None else body_of(body)
+        calc.Body(id=None, name=_("no body"), scale=chassis.platform.scale) if body is None else body_of(body)
     )
     mounts = [mount for mount in catalogue.body_mounts if shell.id in mount.bodies]
     filled[Slot.BODY_MOUNT] = mounts[0] if mounts else None
     configuration = configuration_from(filled, catalogue)
     if configuration is None:
         raise OpenSlots(
-            f"{chassis} has a slot open that a car cannot do without, or a part whose dimensions the library "
-            "does not know: complete it in the garage, then check it."
+            _(
+                "{chassis} has a slot open that a car cannot do without, or a part whose "
+                "dimensions the library does not know: complete it in the garage, then check "
+                "it."
+            ).format(chassis=chassis)
         )
     report = evaluate(configuration, shell, catalogue.pairs)
     return Subject(
-        name=f"{chassis} under {body}" if body else str(chassis),
+        name=_("{chassis} under {body}").format(chassis=chassis, body=body) if body else str(chassis),
         address=chassis.get_absolute_url(),
         car=car_of(report, has_body=body is not None),
         report=report,

@@ -14,7 +14,9 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import Count, Max, Prefetch, QuerySet
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.text import slugify
+from django.utils.translation import gettext as _
 
 from club.models import Clause, ClauseItem, Member, RaceClass, RulebookEdition
 from fitcalc.legality import BODY
@@ -30,7 +32,14 @@ ITEMS = Prefetch("items", ClauseItem.objects.select_related("part__maker", "body
 
 
 class EditionError(ValueError):
-    """Why an edition cannot be written or published; the text says what to do."""
+    """Why an edition cannot be written or published; the text says what to do.
+
+    ``field`` is the form field that it is about, if any.
+    """
+
+    def __init__(self, text: str, field: str = "") -> None:
+        super().__init__(text)
+        self.field = field
 
 
 def today() -> date:
@@ -59,13 +68,13 @@ def add_class(name: str, description: str = "") -> RaceClass:
     """A new class. Raises EditionError where there is one of that name."""
     slug = slugify(name)[:80]
     if not slug or slug == "new":
-        raise EditionError("Give the class a name with a letter or a figure in it, and more than “new”.")
+        raise EditionError(_("Give the class a name with a letter or a figure in it, and more than “new”."))
     try:
         with transaction.atomic():
             return RaceClass.objects.create(name=name, slug=slug, description=description)
     except IntegrityError as error:
         raise EditionError(
-            "There is a class of this name, or of one very like it: choose another."
+            _("There is a class of this name, or of one very like it: choose another.")
         ) from error
 
 
@@ -86,11 +95,14 @@ def start(
             if after is not None:
                 _copy_clauses(clauses_of(after), edition)
     except IntegrityError as error:
-        raise EditionError(_TAKEN) from error
+        raise _taken() from error
     return edition
 
 
-_TAKEN = "Somebody has just started an edition of that name or date: look at it, or choose another."
+def _taken() -> EditionError:
+    return EditionError(
+        _("Somebody has just started an edition of that name or date: look at it, or choose another.")
+    )
 
 
 def change(edition: RulebookEdition, name: str, valid_from: date, note: str) -> None:
@@ -103,7 +115,7 @@ def change(edition: RulebookEdition, name: str, valid_from: date, note: str) -> 
             with transaction.atomic():
                 draft.save(update_fields=["name", "valid_from", "note"])
         except IntegrityError as error:
-            raise EditionError(_TAKEN) from error
+            raise _taken() from error
     edition.refresh_from_db()
 
 
@@ -125,11 +137,13 @@ def publish(edition: RulebookEdition, by: Member, on: date | None = None) -> Rul
     with transaction.atomic():
         draft = _draft(edition.pk)
         if not draft.clauses.exists():
-            raise EditionError("The edition has no clause yet: write one before it is published.")
+            raise EditionError(_("The edition has no clause yet: write one before it is published."))
         if draft.valid_from < day:
             raise EditionError(
-                f"It would hold from {draft.valid_from:%-d %B %Y}, which is over, and so change what held "
-                "then. Set a date from today on, then publish."
+                _(
+                    "It would hold from {valid_from}, which is over, and so change what held "
+                    "then. Set a date from today on, then publish."
+                ).format(valid_from=date_format(draft.valid_from, _("j F Y")))
             )
         draft.published_at, draft.published_by = timezone.now(), by
         draft.save(update_fields=["published_at", "published_by"])
@@ -147,14 +161,21 @@ def save_clause(clause: Clause, things: Sequence[Part | Body] = ()) -> Clause:
         draft = _draft(clause.edition_id)
         if clause.pk is None:
             if draft.clauses.count() >= MOST_CLAUSES:
-                raise EditionError(f"A rulebook has up to {MOST_CLAUSES} clauses: take one out first.")
+                raise EditionError(
+                    _("A rulebook has up to {most_clauses} clauses: take one out first.").format(
+                        most_clauses=MOST_CLAUSES
+                    )
+                )
             clause.place = _next_place(draft)
         try:
             with transaction.atomic():
                 clause.save()
         except IntegrityError as error:
             raise EditionError(
-                f"Number {clause.number} is taken in this edition: choose another, or change that clause."
+                _("Number {number} is taken in this edition: choose another, or change that clause.").format(
+                    number=clause.number
+                ),
+                "number",
             ) from error
         clause.items.all().delete()
         ClauseItem.objects.bulk_create(_items(clause, things))
@@ -247,9 +268,9 @@ def _draft(key: int) -> RulebookEdition:
     editions = RulebookEdition.objects.select_for_update(of=("self",)).select_related("race_class")
     found = editions.filter(pk=key).first()
     if found is None:
-        raise EditionError("The edition is gone: another race director has discarded it.")
+        raise EditionError(_("The edition is gone: another race director has discarded it."))
     if found.is_published:
-        raise EditionError("The edition is published and never changes: copy it, and change the copy.")
+        raise EditionError(_("The edition is published and never changes: copy it, and change the copy."))
     return found
 
 
@@ -257,11 +278,13 @@ def _free(race_class: RaceClass, name: str, valid_from: date, but: int | None = 
     others = race_class.editions.exclude(pk=but)
     if others.filter(valid_from=valid_from).exists():
         raise EditionError(
-            f"Another edition of this class holds from {valid_from:%-d %B %Y}: choose another date, so that "
-            "it is clear which one holds."
+            _(
+                "Another edition of this class holds from {valid_from}: choose another date, "
+                "so that it is clear which one holds."
+            ).format(valid_from=date_format(valid_from, _("j F Y")))
         )
     if others.filter(name=name).exists():
-        raise EditionError("This class has an edition of that name: choose another name.")
+        raise EditionError(_("This class has an edition of that name: choose another name."))
 
 
 def _next_place(edition: RulebookEdition) -> int:
@@ -270,14 +293,16 @@ def _next_place(edition: RulebookEdition) -> int:
 
 def _items(clause: Clause, things: Iterable[Part | Body]) -> list[ClauseItem]:
     """Rows for what a clause names; a clause names bodies or one kind of part."""
-    of_bodies = clause.thing == BODY
+    of_bodies, kind = clause.thing == BODY, clause.get_thing_display()
     rows = []
     for thing in dict.fromkeys(things):
         if isinstance(thing, Body) != of_bodies or (isinstance(thing, Part) and thing.kind != clause.thing):
-            raise EditionError(f"{thing} is no {clause.get_thing_display()}: choose among those.")
+            raise EditionError(_("{thing} is no {kind}: choose among those.").format(thing=thing, kind=kind))
         rows.append(ClauseItem(clause=clause, **{"body" if of_bodies else "part": thing}))
     if len(rows) > MOST_ITEMS:
-        raise EditionError(f"A clause names up to {MOST_ITEMS}: split it in two.")
+        raise EditionError(
+            _("A clause names up to {most_items}: split it in two.").format(most_items=MOST_ITEMS)
+        )
     return rows
 
 

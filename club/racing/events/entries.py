@@ -13,6 +13,7 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import Max
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from club.models import Entry, EntryChange, Event, EventClass
@@ -70,7 +71,11 @@ def enter(event: Event, given: Mapping[str, Any], by: Any) -> Entry:
     with transaction.atomic():
         Event.objects.select_for_update().get(pk=event.pk)
         if event.entries.count() >= MOST_ENTRIES:
-            raise EntryError(f"An event takes up to {MOST_ENTRIES} entries: make a second event of it.")
+            raise EntryError(
+                _("An event takes up to {most_entries} entries: make a second event of it.").format(
+                    most_entries=MOST_ENTRIES
+                )
+            )
         entry = Entry(event=event, **given)
         _store(entry)
         EntryChange.objects.create(entry=entry, by=by, why=ENTERED, changes=_said(entry))
@@ -86,13 +91,16 @@ def change(entry: Entry, given: Mapping[str, Any], by: Any, why: str) -> bool:
     with transaction.atomic():
         locked = _locked(entry)
         if locked.withdrawn:
-            raise EntryError("The entry is withdrawn: put it back first, then change it.")
+            raise EntryError(_("The entry is withdrawn: put it back first, then change it."))
         before = dict(_words(locked))
         moved = "race_class" in given and given["race_class"].pk != locked.race_class_id
         if moved and locked.inspections.exists():
             raise EntryError(
-                "The car has been inspected under the rules of its class, so the class stays: withdraw this "
-                "entry and enter the car again in the other class, under another number.",
+                _(
+                    "The car has been inspected under the rules of its class, so the class "
+                    "stays: withdraw this entry and enter the car again in the other class, "
+                    "under another number."
+                ),
                 "race_class",
             )
         for field, value in given.items():
@@ -101,7 +109,7 @@ def change(entry: Entry, given: Mapping[str, Any], by: Any, why: str) -> bool:
         if not changes:
             return False
         if not why.strip():
-            raise EntryError("Say why it is changed: the reason is kept with the entry.", "why")
+            raise EntryError(_("Say why it is changed: the reason is kept with the entry."), "why")
         _store(locked)
         EntryChange.objects.create(entry=locked, by=by, why=why.strip()[:300], changes=changes)
     entry.refresh_from_db()
@@ -114,7 +122,7 @@ def check_in(entry: Entry, by: Any, here: bool = True) -> None:
     with transaction.atomic():
         locked = _locked(entry)
         if locked.withdrawn:
-            raise EntryError("The entry is withdrawn: put it back first, then check it in.")
+            raise EntryError(_("The entry is withdrawn: put it back first, then check it in."))
         if here == (locked.checked_in_at is not None):
             return
         locked.checked_in_at, locked.checked_in_by = (timezone.now(), by) if here else (None, None)
@@ -128,7 +136,7 @@ def withdraw(entry: Entry, by: Any, why: str, out: bool = True) -> None:
     """Take an entry off the list, or put it back; its number stays its own and its record stands."""
     demand_director(by)
     if not why.strip():
-        raise EntryError("Say why: the reason is kept with the entry.", "why")
+        raise EntryError(_("Say why: the reason is kept with the entry."), "why")
     with transaction.atomic():
         locked = _locked(entry)
         if locked.withdrawn == out:
@@ -163,13 +171,18 @@ def _store(entry: Entry) -> None:
     taken = others.first()
     if taken is not None:
         raise EntryError(
-            f"Number {entry.number} is {taken.driver}'s: choose another, such as {next_number(entry.event)}.",
+            _("Number {number} is {driver}'s: choose another, such as {next_number}.").format(
+                number=entry.number, driver=taken.driver, next_number=next_number(entry.event)
+            ),
             "number",
         )
     raced = EventClass.objects.filter(event=entry.event, race_class=entry.race_class)
     if not raced.exists():
         raise EntryError(
-            f"{entry.race_class} is not raced at this event: choose one of its classes.", "race_class"
+            _("{race_class} is not raced at this event: choose one of its classes.").format(
+                race_class=entry.race_class
+            ),
+            "race_class",
         )
     if entry.revision_id is not None:
         entry.body = entry.platform = None
@@ -178,7 +191,7 @@ def _store(entry: Entry) -> None:
             entry.save()
     except IntegrityError as error:
         raise EntryError(
-            "Somebody has just entered a car under that number: choose another.", "number"
+            _("Somebody has just entered a car under that number: choose another."), "number"
         ) from error
 
 

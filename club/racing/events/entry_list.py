@@ -13,6 +13,8 @@ from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.db.models.functions import Lower
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from club.models import Entry, Event, Member
 from club.models.events import MOST_NUMBER
@@ -21,15 +23,18 @@ from setups.imports.cells import is_unknown, plain
 from setups.imports.reading import Row, Unreadable, gridded
 from setups.models import Body, Platform, Setup
 from setups.services.near import nearest
+from setups.translated import tell
 
 COLUMNS = {
-    "number": "Race number, 1 to 9999, each once. Needed.",
-    "class": "Name of a class that the event races. May be left out where there is only one.",
-    "driver": "Name on the list. Needed, unless a member is named.",
-    "member": "Username, where the driver is a member: they see their own sheet.",
-    "setup": "Number of the posted setup that the car is, as in its address. It brings body and platform.",
-    "body": "Name or slug of the body, where there is no setup.",
-    "platform": "Name or slug of the platform, where there is no setup.",
+    "number": gettext_lazy("Race number, 1 to 9999, each once. Needed."),
+    "class": gettext_lazy("Name of a class that the event races. May be left out where there is only one."),
+    "driver": gettext_lazy("Name on the list. Needed, unless a member is named."),
+    "member": gettext_lazy("Username, where the driver is a member: they see their own sheet."),
+    "setup": gettext_lazy(
+        "Number of the posted setup that the car is, as in its address. It brings body and platform."
+    ),
+    "body": gettext_lazy("Name or slug of the body, where there is no setup."),
+    "platform": gettext_lazy("Name or slug of the platform, where there is no setup."),
 }
 """The columns and what each holds; other columns are left alone."""
 EXAMPLE = {
@@ -113,18 +118,18 @@ def plan_of(event: Event, text: str) -> Plan:
     try:
         grid = gridded(text, lambda heading: _column(heading) in COLUMNS)
     except Unreadable as error:
-        plan.problems.append(Problem(0, "", str(error)))
+        plan.problems.append(Problem(0, "", tell(error)))
         return plan
     headings = [_column(cell) for cell in grid.headings.cells]
     twice = sorted({one for one in headings if one in COLUMNS and headings.count(one) > 1})
     for column in twice:
-        message = "Two columns say the same thing: leave one of them out."
+        message = _("Two columns say the same thing: leave one of them out.")
         plan.problems.append(Problem(grid.headings.line, column, message))
     if "number" not in headings:
-        message = "There is no column “number”: every car needs its race number."
+        message = _("There is no column “number”: every car needs its race number.")
         plan.problems.append(Problem(grid.headings.line, "number", message))
     if not {"driver", "member"} & set(headings):
-        message = "There is no column “driver” and none “member”: say who drives each car."
+        message = _("There is no column “driver” and none “member”: say who drives each car.")
         plan.problems.append(Problem(grid.headings.line, "driver", message))
     if plan.problems:
         return plan
@@ -136,7 +141,9 @@ def plan_of(event: Event, text: str) -> Plan:
     plan.rows = [_planned(event, row, cells, known, len(headings)) for row, cells in rows]
     _one_number_each(plan.rows)
     if len(plan.new) + known.entered > MOST_ENTRIES:
-        message = f"An event takes up to {MOST_ENTRIES} entries: make a second event of the rest."
+        message = _("An event takes up to {most_entries} entries: make a second event of the rest.").format(
+            most_entries=MOST_ENTRIES
+        )
         plan.problems.append(Problem(0, "", message))
     return plan
 
@@ -196,11 +203,22 @@ def _planned(event: Event, row: Row, cells: dict[str, str], known: _Known, width
     def wrong(column: str, message: str) -> None:
         planned.problems.append(Problem(row.line, column, message))
 
-    if len(row.cells) > width and any(row.cells[width:]):
-        wrong("", f"The row has {len(row.cells)} cells and there are {width} headings: put them in line.")
+    cells_there = len(row.cells)
+    if cells_there > width and any(row.cells[width:]):
+        wrong(
+            "",
+            _("The row has {cells_there} cells and there are {width} headings: put them in line.").format(
+                cells_there=cells_there, width=width
+            ),
+        )
     number = _whole(cells.get("number", ""))
     if number is None or not 1 <= number <= MOST_NUMBER:
-        wrong("number", f"Write the race number as a whole number from 1 to {MOST_NUMBER}.")
+        wrong(
+            "number",
+            _("Write the race number as a whole number from 1 to {most_number}.").format(
+                most_number=MOST_NUMBER
+            ),
+        )
     else:
         entry.number = number
     _set_class(entry, cells.get("class", ""), known, wrong)
@@ -213,8 +231,10 @@ def _planned(event: Event, row: Row, cells: dict[str, str], known: _Known, width
         else:
             wrong(
                 "number",
-                f"Number {number} is {there.driver}'s already: give this car another one, or change that "
-                "entry on its own page.",
+                _(
+                    "Number {number} is {driver}'s already: give this car another one, or "
+                    "change that entry on its own page."
+                ).format(number=number, driver=there.driver),
             )
     return planned
 
@@ -230,7 +250,7 @@ def entry_from(
         known.entries.pop(but.number, None)
     planned = _planned(event, Row(0, []), said, known, len(COLUMNS))
     if planned.stands:
-        message = f"Number {planned.entry.number} is on the list like this already."
+        message = _("Number {number} is on the list like this already.").format(number=planned.entry.number)
         planned.problems.append(Problem(0, "number", message))
     return planned.entry, planned.problems
 
@@ -245,11 +265,16 @@ def _set_class(entry: Entry, text: str, known: _Known, wrong: _Wrong) -> None:
     elif _fold(text) in known.classes:
         entry.race_class = known.classes[_fold(text)]
     elif not text:
-        wrong("class", f"Say in which class it races: {', '.join(choices) or 'the event has none yet'}.")
+        names = ", ".join(choices) or _("the event has none yet")
+        wrong("class", _("Say in which class it races: {classes}.").format(classes=names))
     else:
         near = nearest(text, choices, 1)
-        instead = f"did you mean {near[0]}?" if near else f"there are {', '.join(choices) or 'none yet'}."
-        wrong("class", f"“{text}” is not raced at this event: {instead}")
+        if near:
+            told = _("“{text}” is not raced at this event: did you mean {instead}?")
+        else:
+            told = _("“{text}” is not raced at this event: there are {instead}.")
+        instead = near[0] if near else ", ".join(choices) or _("none yet")
+        wrong("class", told.format(text=text, instead=instead))
 
 
 def _set_driver(entry: Entry, cells: dict[str, str], known: _Known, wrong: _Wrong) -> None:
@@ -257,12 +282,17 @@ def _set_driver(entry: Entry, cells: dict[str, str], known: _Known, wrong: _Wron
     if username:
         entry.member = known.members.get(_fold(username))
         if entry.member is None:
-            wrong("member", f"No member is called “{username}”: write the username, or leave it empty.")
+            wrong(
+                "member",
+                _("No member is called “{username}”: write the username, or leave it empty.").format(
+                    username=username
+                ),
+            )
     entry.driver = name or (str(entry.member) if entry.member else "")
     if not name and not username:
-        wrong("driver", "Say who drives it.")
+        wrong("driver", _("Say who drives it."))
     elif len(entry.driver) > 80:
-        wrong("driver", "A name on the list has up to 80 letters: shorten it.")
+        wrong("driver", _("A name on the list has up to 80 letters: shorten it."))
 
 
 def _set_car(entry: Entry, cells: dict[str, str], known: _Known, wrong: _Wrong) -> None:
@@ -270,7 +300,12 @@ def _set_car(entry: Entry, cells: dict[str, str], known: _Known, wrong: _Wrong) 
     if text:
         setup = known.setups.get(int(text)) if _is_number(text) else None
         if setup is None:
-            wrong("setup", f"No posted setup has the number {text}: take it from the setup's address.")
+            wrong(
+                "setup",
+                _("No posted setup has the number {text}: take it from the setup's address.").format(
+                    text=text
+                ),
+            )
             return
         entry.revision = setup.current
     for column, there in (("body", known.bodies), ("platform", known.platforms)):
@@ -279,17 +314,28 @@ def _set_car(entry: Entry, cells: dict[str, str], known: _Known, wrong: _Wrong) 
             continue
         found = there.get(_fold(named), [])
         if len(found) != 1:
-            message = (
-                f"The library has no {column} called “{named}”: write its name, or leave it empty."
-                if not found
-                else f"{len(found)} things are called “{named}”: write the slug, such as {found[0].slug}."
-            )
-            wrong(column, message)
+            if found:
+                told = _("{count} things are called “{named}”: write the slug, such as {slug}.").format(
+                    count=len(found), named=named, slug=found[0].slug
+                )
+            elif column == "body":
+                told = _(
+                    "The library has no body called “{named}”: write its name, or leave it empty."
+                ).format(named=named)
+            else:
+                told = _(
+                    "The library has no platform called “{named}”: write its name, or leave it empty."
+                ).format(named=named)
+            wrong(column, told)
         elif entry.revision is None:
             setattr(entry, column, found[0])
         elif getattr(entry.revision, f"{column}_id") != found[0].pk:
             said = getattr(entry.revision, column)
-            wrong(column, f"Setup {text} has the {column} {said}: leave one of the two out.")
+            if column == "body":
+                told = _("Setup {number} has the body {named}: leave one of the two out.")
+            else:
+                told = _("Setup {number} has the platform {named}: leave one of the two out.")
+            wrong(column, told.format(number=text, named=said))
 
 
 def _one_number_each(rows: Iterable[PlannedRow]) -> None:
@@ -299,7 +345,10 @@ def _one_number_each(rows: Iterable[PlannedRow]) -> None:
         if number is None:
             continue
         if number in first:
-            message = f"Number {number} stands on line {first[number]} too: each car has its own."
+            line = first[number]
+            message = _("Number {number} stands on line {line} too: each car has its own.").format(
+                number=number, line=line
+            )
             row.problems.append(Problem(row.line, "number", message))
         else:
             first[number] = row.line

@@ -9,6 +9,8 @@ from typing import Any
 from django.db import IntegrityError, transaction
 from django.db.models import Count, Prefetch, Q, QuerySet
 from django.utils.text import slugify
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from club.models import Clause, Entry, Event, EventClass, RaceClass, RulebookEdition
 from club.racing.cars import clause_of
@@ -86,18 +88,19 @@ def save(
             with transaction.atomic():
                 event.save()
         except IntegrityError as error:
-            raise EntryError("Somebody has just made an event of that name: look at it first.") from error
+            raise EntryError(_("Somebody has just made an event of that name: look at it first.")) from error
         standing = {one.race_class_id: one for one in event.raced.select_related("race_class")}
         kept = {race_class.pk for race_class in raced}
         for key, row in standing.items():
             if key not in kept:
                 entered = Entry.objects.filter(event=event, race_class=key).count()
                 if entered:
-                    cars = "1 entry" if entered == 1 else f"{entered} entries"
-                    raise EntryError(
-                        f"{row.race_class} has {cars} here, so it stays: change their class first.",
-                        "classes",
+                    why = ngettext(
+                        "{race_class} has {count} entry here, so it stays: change their class first.",
+                        "{race_class} has {count} entries here, so it stays: change their class first.",
+                        entered,
                     )
+                    raise EntryError(why.format(race_class=row.race_class, count=entered), "classes")
                 row.delete()
         for race_class, pinned in raced.items():
             EventClass.objects.update_or_create(

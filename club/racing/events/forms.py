@@ -6,6 +6,9 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from club.models import Entry, Event, RaceClass, RulebookEdition
 from club.racing.events.entry_list import entry_from
@@ -20,22 +23,25 @@ class EventForm(forms.ModelForm):
         model = Event
         fields = ["name", "date", "venue", "is_public", "note"]
         labels = {
-            "is_public": "Members see it",
-            "note": "Notes for those who come",
+            "name": gettext_lazy("Name"),
+            "date": gettext_lazy("Date"),
+            "venue": gettext_lazy("Venue"),
+            "is_public": gettext_lazy("Members see it"),
+            "note": gettext_lazy("Notes for those who come"),
         }
         help_texts = {
-            "date": "The edition of each class's rulebook that holds on this day is used.",
-            "is_public": "Not ticked: only race directors and those who are entered see it.",
+            "date": gettext_lazy("The edition of each class's rulebook that holds on this day is used."),
+            "is_public": gettext_lazy("Not ticked: only race directors and those who are entered see it."),
         }
         widgets = {
             "date": forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
             "note": forms.Textarea(attrs={"rows": 3}),
         }
         error_messages = {
-            "name": {"required": "Give the event a name."},
+            "name": {"required": gettext_lazy("Give the event a name.")},
             "date": {
-                "required": "Say on which day it is.",
-                "invalid": "Write the day as year-month-day, such as 2027-03-14.",
+                "required": gettext_lazy("Say on which day it is."),
+                "invalid": gettext_lazy("Write the day as year-month-day, such as 2027-03-14."),
             },
         }
 
@@ -51,20 +57,25 @@ class EventForm(forms.ModelForm):
             raced = {row.race_class_id: row.pinned_id for row in self.instance.raced.all()}
         for one in self.race_classes:
             choices = [
-                (edition.pk, f"{edition.name}, from {edition.valid_from:%-d %b %Y}")
+                (
+                    edition.pk,
+                    _("{edition}, from {day}").format(
+                        edition=edition.name, day=date_format(edition.valid_from, _("j M Y"))
+                    ),
+                )
                 for edition in editions.get(one.pk, [])
             ]
             self.fields[f"race_{one.pk}"] = forms.BooleanField(
                 label=one.name, required=False, initial=one.pk in raced
             )
             self.fields[f"pin_{one.pk}"] = forms.TypedChoiceField(
-                label=f"Rulebook for {one.name}",
-                choices=[("", "the edition that holds on the day"), *choices],
+                label=_("Rulebook for {name}").format(name=one.name),
+                choices=[("", _("the edition that holds on the day")), *choices],
                 coerce=int,
                 empty_value=None,
                 required=False,
                 initial=raced.get(one.pk),
-                error_messages={"invalid_choice": "Choose a published edition of this class."},
+                error_messages={"invalid_choice": _("Choose a published edition of this class.")},
             )
 
     @property
@@ -79,7 +90,7 @@ class EventForm(forms.ModelForm):
     def clean_date(self) -> date:
         on: date = self.cleaned_data["date"]
         if not 1950 <= on.year <= 2200:
-            raise forms.ValidationError("Check the year.")
+            raise forms.ValidationError(_("Check the year."))
         return on
 
     def raced(self) -> dict[RaceClass, RulebookEdition | None]:
@@ -95,44 +106,53 @@ class EntryForm(forms.Form):
     """One car of an entry list, read by the same rules as a row of a file."""
 
     number = forms.CharField(
-        label="Race number",
+        label=gettext_lazy("Race number"),
         max_length=6,
         required=False,
         widget=forms.TextInput(attrs={"inputmode": "numeric"}),
     )
     race_class = forms.ChoiceField(
-        label="Class",
+        label=gettext_lazy("Class"),
         required=False,
-        error_messages={"invalid_choice": "Choose a class that the event races."},
+        error_messages={"invalid_choice": gettext_lazy("Choose a class that the event races.")},
     )
     driver = forms.CharField(
-        max_length=200, required=False, help_text="Empty where a member is named: their own name is used."
-    )
-    member = forms.CharField(
-        label="Member's username",
-        max_length=150,
-        required=False,
-        help_text="Lets the driver see the car's own sheet.",
-    )
-    setup = forms.CharField(
-        label="Number of the setup",
-        max_length=20,
-        required=False,
-        help_text="The last figure in its address. What it says today is what is entered.",
-        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
-    )
-    body = forms.CharField(max_length=200, required=False, help_text="Only where there is no setup.")
-    platform = forms.CharField(
+        label=gettext_lazy("Driver"),
         max_length=200,
         required=False,
-        help_text="Only where there is no setup.",
+        help_text=gettext_lazy("Empty where a member is named: their own name is used."),
+    )
+    member = forms.CharField(
+        label=gettext_lazy("Member's username"),
+        max_length=150,
+        required=False,
+        help_text=gettext_lazy("Lets the driver see the car's own sheet."),
+    )
+    setup = forms.CharField(
+        label=gettext_lazy("Number of the setup"),
+        max_length=20,
+        required=False,
+        help_text=gettext_lazy("The last figure in its address. What it says today is what is entered."),
+        widget=forms.TextInput(attrs={"inputmode": "numeric"}),
+    )
+    body = forms.CharField(
+        label=gettext_lazy("Body"),
+        max_length=200,
+        required=False,
+        help_text=gettext_lazy("Only where there is no setup."),
+    )
+    platform = forms.CharField(
+        label=gettext_lazy("Platform"),
+        max_length=200,
+        required=False,
+        help_text=gettext_lazy("Only where there is no setup."),
         widget=forms.TextInput(attrs={"list": "platform-names"}),
     )
     why = forms.CharField(
-        label="Why it is changed",
+        label=gettext_lazy("Why it is changed"),
         max_length=300,
         required=False,
-        help_text="Kept with the entry, with your name and the time.",
+        help_text=gettext_lazy("Kept with the entry, with your name and the time."),
     )
 
     def __init__(self, *args: Any, event: Event, entry: Entry | None = None, **kwargs: Any) -> None:
@@ -140,7 +160,7 @@ class EntryForm(forms.Form):
         self.event, self.entry = event, entry
         choices = [(one.name, one.name) for one in event.classes.order_by("name")]
         if len(choices) != 1:
-            choices.insert(0, ("", "choose"))
+            choices.insert(0, ("", _("choose")))
         self.fields["race_class"].choices = choices
         if entry is None:
             del self.fields["why"]
@@ -171,7 +191,7 @@ class EntryForm(forms.Form):
         if self._setup_stays():
             self.made.revision = self.entry.revision
         if self.entry is not None and not given.get("why", "").strip() and self.has_changed():
-            self.add_error("why", "Say why it is changed: the reason is kept with the entry.")
+            self.add_error("why", _("Say why it is changed: the reason is kept with the entry."))
         return given
 
     def _setup_stays(self) -> bool:

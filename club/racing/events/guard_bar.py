@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from club.racing.looks import LOOKS
 from fitcalc.consensus import COVERAGE
 from fitcalc.dimensions import Unit
@@ -18,7 +20,7 @@ from fitcalc.legality import CLASS_QUANTITIES, Car, ClassVerdict, Limit, Ruling,
 from fitcalc.legality_rules import acceptance_limits, guard_band
 from fitcalc.quantities import Quantity
 from setups.drawing.letters import number, text_width
-from setups.printing import decimals_needed, fixed, plus_minus, with_unit
+from setups.printing import decimals_needed, figure, fixed, plus_minus
 
 WIDTH, HEIGHT = 320.0, 58.0
 _LINE, _SIDE = 30.0, 10.0
@@ -188,20 +190,24 @@ def _box(left: float, right: float, half: float) -> str:
 
 
 def _bound(end: float, limit: Limit) -> str:
-    return with_unit(fixed(end, decimals_needed(end, 0, 3)), limit.unit)
+    return figure(end, limit.unit, decimals_needed(end, 0, 3))
 
 
 def _said(limit: Limit, band: float, found: str) -> str:
-    bounds = [
-        f"{word} {_bound(end, limit)}"
-        for word, end in (("at least", limit.low), ("at most", limit.high))
-        if end is not None
-    ]
-    text = f"Asked: {' and '.join(bounds)}"
-    if limit.rule.inward and band:
-        side = "inside" if limit.rule.inward > 0 else "outside"
-        text += f", guard band {with_unit(fixed(band, 2), limit.unit)} {side}"
-    return f"{text}. Found: {found}." if found else f"{text}. Nothing measured yet."
+    low = "" if limit.low is None else _bound(limit.low, limit)
+    high = "" if limit.high is None else _bound(limit.high, limit)
+    if low and high:
+        text = _("Asked: at least {low} and at most {high}")
+    else:
+        text = _("Asked: at least {low}") if low else _("Asked: at most {high}")
+    asked = text.format(low=low, high=high)
+    if limit.rule.inward > 0 and band:
+        asked += _(", guard band {width} inside").format(width=figure(band, limit.unit, 2))
+    elif limit.rule.inward and band:
+        asked += _(", guard band {width} outside").format(width=figure(band, limit.unit, 2))
+    if not found:
+        return _("{asked}. Nothing measured yet.").format(asked=asked)
+    return _("{asked}. Found: {found}.").format(asked=asked, found=found)
 
 
 def _kept(x: float, text: str, size: float = 0.5) -> float:

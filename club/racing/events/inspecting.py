@@ -16,6 +16,7 @@ from uuid import UUID, uuid5
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from club.models import Clause, Entry, Inspection
 from club.models.events import MOST_RUNS
@@ -99,7 +100,7 @@ def _stored(entry: Entry, given: Given) -> list[Inspection]:
     if first is None:
         return []
     if first.entry_id != entry.pk:
-        raise Refused("That reading is on record for another car already: type it again for this one.")
+        raise Refused(_("That reading is on record for another car already: type it again for this one."))
     keys = [given.key, *(uuid5(given.key, str(pk)) for pk in _same_quantity(first.clause))]
     return list(Inspection.objects.filter(key__in=keys).select_related("clause").order_by("pk"))
 
@@ -123,9 +124,9 @@ def _records(entry: Entry, given: Given, by: Any) -> list[Inspection]:
         .first()
     )
     if clause is None:
-        raise Refused("That clause is not of this car's class: open the car again and type it there.")
+        raise Refused(_("That clause is not of this car's class: open the car again and type it there."))
     if given.stage not in Inspection.Stage.values or not 1 <= given.run <= MOST_RUNS:
-        raise Refused("Say before or after which run it was.")
+        raise Refused(_("Say before or after which run it was."))
     fields = _measured(clause, given) if clause.kind == Clause.Kind.LIMIT else _looked_at(given)
     car = cars_of([entries_with_cars(Entry.objects.filter(pk=entry.pk)).get()])[0]
     keys = [clause.pk, *_same_quantity(clause)]
@@ -134,9 +135,9 @@ def _records(entry: Entry, given: Given, by: Any) -> list[Inspection]:
     for pk in keys:
         last = entry.inspections.filter(clause=pk, stage=given.stage, run=given.run).order_by("-pk").first()
         if given.wrong and last is None:
-            raise Refused("There is no record before this one that could be wrong: leave that box empty.")
+            raise Refused(_("There is no record before this one that could be wrong: leave that box empty."))
         if given.wrong and not given.reason.strip():
-            raise Refused("Say what was wrong with the record before: the reason is kept with it.")
+            raise Refused(_("Say what was wrong with the record before: the reason is kept with it."))
         one = Inspection(
             entry=entry,
             clause=rows[pk],
@@ -163,14 +164,14 @@ def _when(taken_at: datetime | None) -> datetime:
 
 def _looked_at(given: Given) -> dict[str, Any]:
     if given.seen is None:
-        raise Refused("Say whether the car meets the clause: yes or no.")
+        raise Refused(_("Say whether the car meets the clause: yes or no."))
     return {"seen": given.seen}
 
 
 def _measured(clause: Clause, given: Given) -> dict[str, Any]:
     """The fields of a reading, judged as a member's is. Raises Refused."""
     if given.reading is None:
-        raise Refused("Type the reading as a number.")
+        raise Refused(_("Type the reading as a number."))
     kind = CLASS_QUANTITIES[clause.quantity]
     reading = given.reading.quantize(_STEP)
     if kind.unit is Unit.NONE:
@@ -178,11 +179,13 @@ def _measured(clause: Clause, given: Given) -> dict[str, Any]:
         instrument, doubt = "", Decimal(0)
     else:
         if given.instrument not in {one.value for one in Instrument}:
-            raise Refused("Choose what it was measured with.")
+            raise Refused(_("Choose what it was measured with."))
         instrument = given.instrument
         wrong = refusals(kind, reading, instrument, given.doubt)
         if given.doubt is not None and given.doubt > MOST_DOUBT:
-            wrong["uncertainty"] = f"A doubt of more than {MOST_DOUBT} is a slip: check the decimal point."
+            wrong["uncertainty"] = _(
+                "A doubt of more than {most} is a slip: check the decimal point."
+            ).format(most=MOST_DOUBT)
         if not wrong:
             typed = None if given.doubt is None else float(given.doubt)
             one = doubt_of_one(Instrument(instrument), kind.unit, typed)

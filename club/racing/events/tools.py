@@ -7,14 +7,23 @@ from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
 from club.racing.events.inspecting import MOST_DOUBT
 from fitcalc.dimensions import DimensionKind, Unit
 from fitcalc.instruments import Instrument, instruments_for, least_doubt, standard_doubt
 from fitcalc.readings import doubt_of_one
+from setups.printing import fixed
 
 KEPT = "inspecting_with"
 _USUAL = {Unit.MM: Instrument.CALLIPER, Unit.GRAM: Instrument.SCALE}
-_MEASURED = {Unit.MM: "lengths", Unit.GRAM: "masses", Unit.VOLT: "voltages"}
+_MEASURED = {
+    Unit.MM: gettext_lazy("lengths"),
+    Unit.GRAM: gettext_lazy("masses"),
+    Unit.VOLT: gettext_lazy("voltages"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +43,7 @@ class Tool:
 
     @property
     def label(self) -> str:
-        return _MEASURED.get(self.unit, self.unit.value)
+        return str(_MEASURED.get(self.unit, self.unit.value))
 
     @property
     def u(self) -> float | None:
@@ -81,15 +90,17 @@ def _tool(unit: Unit, instrument: str, typed: str) -> Tool:
     text = typed.strip().replace(",", ".")
     if not text:
         return Tool(unit, chosen)
-    wrong = f"Type the doubt of one reading as a number in {unit.value}, such as {least_doubt(chosen):.3f}."
+    wrong = _("Type the doubt of one reading as a number in {unit}, such as {example}.").format(
+        unit=unit.value, example=fixed(least_doubt(chosen), 3)
+    )
     try:
         doubt = Decimal(text)
     except InvalidOperation:
         return Tool(unit, chosen, None, wrong, typed)
     least = Decimal(str(round(least_doubt(chosen), 3)))
     if not doubt.is_finite() or not least <= doubt <= MOST_DOUBT:
-        wrong = (
-            f"The doubt lies between {least} and {MOST_DOUBT} {unit.value}: no reading is surer than that."
+        wrong = _("The doubt lies between {least} and {most} {unit}: no reading is surer than that.").format(
+            least=number_format(least), most=MOST_DOUBT, unit=unit.value
         )
         return Tool(unit, chosen, None, wrong, typed)
     return Tool(unit, chosen, doubt, "", typed)

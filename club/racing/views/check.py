@@ -7,6 +7,7 @@ from typing import Any
 from django.db.models import Prefetch
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -98,7 +99,7 @@ def _edition(request: HttpRequest, race_class: RaceClass) -> RulebookEdition | N
     if not named:
         return holds_on(race_class, today())
     if not (named.isascii() and named.isdigit() and len(named) < 19):
-        raise Http404("There is no such edition")
+        raise Http404(_("There is no such edition"))
     return get_object_or_404(seen_editions(request, race_class), pk=int(named))
 
 
@@ -112,7 +113,9 @@ def _subject(request: HttpRequest) -> tuple[Subject | None, Chassis | None]:
         body = get_object_or_404(bodies, slug=slug[:140]) if slug else None
         if body is not None and body.scale != chassis.platform.scale:
             raise OpenSlots(
-                f"{body} is of another scale than {chassis}: choose a body of 1:{chassis.platform.scale}."
+                _("{body} is of another scale than {chassis}: choose a body of 1:{scale}.").format(
+                    body=body, chassis=chassis, scale=chassis.platform.scale
+                )
             )
         return subject_of_chassis(chassis, body), chassis
     return None, None
@@ -121,7 +124,7 @@ def _subject(request: HttpRequest) -> tuple[Subject | None, Chassis | None]:
 def _setup(named: str) -> Setup:
     """A setup that everybody may see."""
     if not (named.isascii() and named.isdigit() and len(named) < 19):
-        raise Http404("There is no such setup")
+        raise Http404(_("There is no such setup"))
     posted = Setup.objects.filter(current__isnull=False).select_related("current", "author")
     return get_object_or_404(posted, pk=int(named))
 
@@ -129,7 +132,7 @@ def _setup(named: str) -> Setup:
 def _chassis(request: HttpRequest, named: str) -> Chassis:
     """One's own chassis, with what a check reads of it."""
     if not (request.user.is_authenticated and named.isascii() and named.isdigit() and len(named) < 19):
-        raise Http404("There is no such chassis")
+        raise Http404(_("There is no such chassis"))
     rows = ChassisPart.objects.select_related("part").prefetch_related("part__dimensions").order_by("pk")
     mine = Chassis.objects.filter(member=request.user).select_related("member", "position__platform__maker")
     return get_object_or_404(mine.prefetch_related(Prefetch("slots", rows)), pk=int(named))

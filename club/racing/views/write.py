@@ -12,6 +12,8 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -41,7 +43,7 @@ def for_directors(view: View) -> View:
     def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         if not request.user.directs_races:  # type: ignore[union-attr]
             raise PermissionDenied(
-                "Only race directors write rulebooks. Ask one of them, or the club to make you one."
+                _("Only race directors write rulebooks. Ask one of them, or the club to make you one.")
             )
         return view(request, *args, **kwargs)
 
@@ -68,7 +70,7 @@ def new_class(request: HttpRequest) -> HttpResponse:
         except EditionError as error:
             form.add_error("name", str(error))
         else:
-            messages.success(request, f"{made} is there. Write its first edition.")
+            messages.success(request, _("{made} is there. Write its first edition.").format(made=made))
             return redirect("new-edition", made.slug)
     return render(request, "racing/new_class.html", {"form": form})
 
@@ -89,7 +91,10 @@ def new_edition(request: HttpRequest, slug: str) -> HttpResponse:
             form.add_error("valid_from", str(error))
         else:
             messages.success(
-                request, f"{made.name} is a draft: only race directors see it until it is published."
+                request,
+                _("{name} is a draft: only race directors see it until it is published.").format(
+                    name=made.name
+                ),
             )
             return redirect(made)
     context = {"form": form, "race_class": race_class, "editions": every, "source": source}
@@ -110,7 +115,7 @@ def change_edition(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
         except EditionError as error:
             form.add_error("valid_from", str(error))
         else:
-            messages.success(request, "Saved.")
+            messages.success(request, _("Saved."))
             return redirect(edition)
     return render(request, "racing/change_edition.html", {"form": form, "edition": edition})
 
@@ -128,8 +133,9 @@ def publish_edition(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
         else:
             messages.success(
                 request,
-                f"{edition.name} is published and holds from {edition.valid_from:%-d %B %Y}. "
-                "It never changes.",
+                _("{name} is published and holds from {valid_from}. It never changes.").format(
+                    name=edition.name, valid_from=date_format(edition.valid_from, _("j F Y"))
+                ),
             )
         return redirect(edition)
     if edition.is_published:
@@ -148,7 +154,7 @@ def discard_edition(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     except EditionError as error:
         messages.error(request, str(error))
         return redirect(edition)
-    messages.success(request, f"The draft {edition.name} is discarded.")
+    messages.success(request, _("The draft {name} is discarded.").format(name=edition.name))
     return redirect(edition.race_class)
 
 
@@ -159,7 +165,7 @@ def new_clause(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     edition = _edition(slug, pk)
     kind = request.POST.get("kind", request.GET.get("kind", Clause.Kind.LIMIT.value))
     if kind not in FORMS:
-        raise Http404("There is no such kind of clause: a limit, a list or a required thing.")
+        raise Http404(_("There is no such kind of clause: a limit, a list or a required thing."))
     return _write(request, Clause(edition=edition, kind=kind))
 
 
@@ -191,9 +197,9 @@ def _write(request: HttpRequest, row: Clause) -> HttpResponse:
             try:
                 editions.save_clause(row, named)
             except EditionError as error:
-                form.add_error("number" if "Number" in str(error) else None, str(error))
+                form.add_error(error.field or None, str(error))
             else:
-                messages.success(request, f"Clause {row.number} is saved.")
+                messages.success(request, _("Clause {number} is saved.").format(number=row.number))
                 return redirect(f"{row.edition.get_absolute_url()}#clause-{row.pk}")
     text = request.POST.get("find", "").strip()[:100] if posted else ""
     found = found_things(thing, text) if thing and (text or act == "find") else []
@@ -225,7 +231,7 @@ def remove_clause(request: HttpRequest, slug: str, pk: int, number: int) -> Http
     except EditionError as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, f"Clause {row.number} is taken out.")
+        messages.success(request, _("Clause {number} is taken out.").format(number=row.number))
     return redirect(row.edition)
 
 
@@ -241,5 +247,5 @@ def move_clause(request: HttpRequest, slug: str, pk: int, number: int) -> HttpRe
 
 
 def _refused(request: HttpRequest, edition: RulebookEdition) -> HttpResponse:
-    messages.error(request, "The edition is published and never changes: copy it, and change the copy.")
+    messages.error(request, _("The edition is published and never changes: copy it, and change the copy."))
     return redirect(edition)

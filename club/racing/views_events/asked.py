@@ -10,6 +10,7 @@ from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 
 from club.models import Entry, Event
@@ -29,7 +30,7 @@ def for_directors(view: View) -> View:
     @wraps(view)
     def guarded(request: HttpRequest, *args: Any, **named: Any) -> HttpResponse:
         if not may_inspect(request.user):
-            raise PermissionDenied("Only race directors do that: ask one of them.")
+            raise PermissionDenied(_("Only race directors do that: ask one of them."))
         return view(request, *args, **named)
 
     return for_members(guarded)
@@ -52,5 +53,5 @@ def sheet_for(request: HttpRequest, slug: str, pk: int) -> Entry:
     """The entry, for race directors and its driver."""
     entry = entry_for(request, slug, pk)
     if not may_see_sheet(entry, request.user):
-        raise PermissionDenied("A car's sheet and record are for its driver and for race directors.")
+        raise PermissionDenied(_("A car's sheet and record are for its driver and for race directors."))
     return entry

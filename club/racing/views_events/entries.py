@@ -11,6 +11,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.template.defaultfilters import filesizeformat
 from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.models import Entry
@@ -71,7 +73,7 @@ def new_entry(request: HttpRequest, slug: str) -> HttpResponse:
         except EntryError as error:
             form.add_error(error.field if error.field in form.fields else None, str(error))
         else:
-            messages.success(request, f"{made} is entered.")
+            messages.success(request, _("{made} is entered.").format(made=made))
             return redirect("new-entry", slug) if "another" in request.POST else redirect(made)
     return _form(request, event, form)
 
@@ -90,7 +92,11 @@ def edit_entry(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
         except EntryError as error:
             form.add_error(error.field if error.field in form.fields else None, str(error))
         else:
-            said = f"{found}: changed." if changed else "Nothing was different, so nothing was changed."
+            said = (
+                _("{found}: changed.").format(found=found)
+                if changed
+                else _("Nothing was different, so nothing was changed.")
+            )
             messages.success(request, said)
             return redirect(found)
     return _form(request, found.event, form)
@@ -116,7 +122,8 @@ def check_in(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     except EntryError as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, f"{found} is {'checked in' if here else 'no longer checked in'}.")
+        told = _("{entry} is checked in.") if here else _("{entry} is no longer checked in.")
+        messages.success(request, told.format(entry=found))
     return _back(request, found)
 
 
@@ -130,7 +137,8 @@ def withdraw(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
     except EntryError as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, f"{found} is {'withdrawn' if out else 'on the list again'}.")
+        told = _("{entry} is withdrawn.") if out else _("{entry} is on the list again.")
+        messages.success(request, told.format(entry=found))
     return redirect(found)
 
 
@@ -165,9 +173,10 @@ def entry_list(request: HttpRequest, slug: str) -> HttpResponse:
     if request.POST.get("act") == "load" and not request.FILES:
         plan, entered = load(event, text, request.user)
         if entered:
-            messages.success(request, f"{entered} car{'s are' if entered > 1 else ' is'} entered.")
+            told = ngettext("{count} car is entered.", "{count} cars are entered.", entered)
+            messages.success(request, told.format(count=entered))
             return redirect(event)
-        context["notice"] = "Nothing was entered: the list needs a correction first."
+        context["notice"] = _("Nothing was entered: the list needs a correction first.")
     else:
         plan = plan_of(event, text)
     context["plan"] = plan
@@ -181,7 +190,9 @@ def _text(request: HttpRequest) -> str:
         return as_text(request.POST.get("text", ""))
     if file.size > settings.DATA_UPLOAD_MAX_MEMORY_SIZE:
         limit = filesizeformat(settings.DATA_UPLOAD_MAX_MEMORY_SIZE)
-        raise Unreadable(f"The file is larger than {limit}. Split it and load it in parts.")
+        raise Unreadable(
+            _("The file is larger than {limit}. Split it and load it in parts.").format(limit=limit)
+        )
     return decoded(file.read())[0]
 
 

@@ -6,6 +6,7 @@ loses nothing of the others. Each carries a key of its own, and a second sending
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
@@ -21,6 +22,8 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.dateparse import parse_datetime
 from django.utils.timezone import is_aware
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.models import Entry, Event, Inspection
@@ -33,6 +36,7 @@ from club.racing.events.inspecting import Given, Refused, record
 from club.racing.events.qr import code_of
 from club.racing.events.standing import computed_cars, entries_with_cars
 from club.racing.events.tools import Tool
+from club.racing.events.words import script_words
 from club.racing.views_events.asked import entry_for, event_for, for_directors, for_members, sheet_for
 from fitcalc.dimensions import Unit
 from fitcalc.legality import CLASS_QUANTITIES
@@ -59,7 +63,8 @@ def inspect(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
         stored, errors = _store(request, entry, rulebook, tools, stage, run)
         if not errors and not any(tool.wrong for tool in tools.values()):
             if stored:
-                messages.success(request, f"{stored} record{'s' if stored > 1 else ''} stored.")
+                told = ngettext("{count} record stored.", "{count} records stored.", stored)
+                messages.success(request, told.format(count=stored))
             return redirect(_address(entry, stage, run))
     cards = cards_for(entry, rulebook, tools, stage, run)
     if request.method == "POST":
@@ -94,6 +99,7 @@ def _page(
         "others": rows,
         "next": None if at is None or at + 1 == len(rows) else rows[at + 1],
         "where": urlencode({"stage": stage, "run": run}),
+        "texts": json.dumps(script_words(), ensure_ascii=False),
     }
 
 
@@ -133,7 +139,7 @@ def _store(
         }
         if not said["reading"] and not said["seen"]:
             if said["wrong"] or said["reason"]:
-                errors[clause.pk] = "Type the reading that is right, too."
+                errors[clause.pk] = _("Type the reading that is right, too.")
             continue
         kind = CLASS_QUANTITIES.get(clause.quantity)
         tool = tools.get(kind.unit) if kind else None
@@ -165,9 +171,9 @@ def given_of(said: Mapping[str, str]) -> Given:
         key = UUID(said.get("key", ""))
         clause, run = int(said.get("clause", "")), int(said.get("run", ""))
     except ValueError:
-        raise Refused("That record is incomplete: open the car's page again and type it there.") from None
+        raise Refused(_("That record is incomplete: open the car's page again and type it there.")) from None
     if not 0 < clause < 2**63 or not 0 < run < 2**15:
-        raise Refused("That record is incomplete: open the car's page again and type it there.")
+        raise Refused(_("That record is incomplete: open the car's page again and type it there."))
     taken_at = _time(said.get("taken_at", ""))
     seen = {"yes": True, "no": False}.get(said.get("seen", ""))
     return Given(
@@ -175,10 +181,10 @@ def given_of(said: Mapping[str, str]) -> Given:
         clause=clause,
         stage=said.get("stage", ""),
         run=run,
-        reading=_number(said.get("reading", ""), "reading"),
+        reading=_number(said.get("reading", "")),
         seen=seen,
         instrument=said.get("instrument", ""),
-        doubt=_number(said.get("doubt", ""), "doubt"),
+        doubt=_number(said.get("doubt", ""), of_doubt=True),
         note=said.get("note", ""),
         wrong=said.get("wrong", "") in ("yes", "on"),
         reason=said.get("reason", ""),
@@ -186,7 +192,7 @@ def given_of(said: Mapping[str, str]) -> Given:
     )
 
 
-def _number(text: str, what: str) -> Decimal | None:
+def _number(text: str, of_doubt: bool = False) -> Decimal | None:
     """The number in ``text``, with a point or a comma; ``None`` where there is none. Raises Refused."""
     plain = text.strip().replace(",", ".").replace("−", "-").replace(" ", "")
     if not plain:
@@ -196,7 +202,11 @@ def _number(text: str, what: str) -> Decimal | None:
     except InvalidOperation:
         value = Decimal("nan")
     if not value.is_finite() or abs(value) >= 100_000:
-        raise Refused(f"“{text[:20]}” is not a number: type the {what} as figures, such as 54.20.")
+        if of_doubt:
+            wrong = _("“{text}” is not a number: type the doubt as figures, such as 54.20.")
+        else:
+            wrong = _("“{text}” is not a number: type the reading as figures, such as 54.20.")
+        raise Refused(wrong.format(text=text[:20]))
     return value
 
 

@@ -8,6 +8,7 @@ from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from club.models import Event
@@ -122,7 +123,7 @@ def _edit(request: HttpRequest, found: Event) -> HttpResponse:
         except EntryError as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, f"{found}: saved.")
+            messages.success(request, _("{found}: saved.").format(found=found))
             return redirect(found)
     status = 422 if form.errors else 200
     return render(request, "racing/events/edit_event.html", {"form": form, "event": found}, status=status)

@@ -3,7 +3,8 @@
    The page is a plain form and works without this. With it, a record that is kept goes into this phone's own
    storage first, each under a key made here (a UUID), and is sent from there until the club has it. The club
    stores a key once, so that sending again does no harm. Nothing is judged here: what a value means stands in
-   data-zones, worked out by the server, and the answer that comes back replaces what was foretold. */
+   data-zones, worked out by the server, and the answer that comes back replaces what was foretold. What is said
+   stands in the page, in its language (club/racing/events/words.py). */
 (() => {
   "use strict";
   const form = document.querySelector("form[data-inspecting]");
@@ -12,6 +13,8 @@
   const RETRY = 8000;
   const PATIENCE = 15000;
   const me = form.dataset.member;
+  const words = JSON.parse(form.dataset.texts);
+  const language = document.documentElement.lang || undefined;
   const status = form.querySelector("[data-status]");
   const sendNow = form.querySelector("[data-send-now]");
   const signIn = form.querySelector("[data-sign-in-link]");
@@ -56,22 +59,23 @@
   const mine = () => every().filter((one) => one.by === me);
 
   /* What is shown ----------------------------------------------------------- */
-  const times = (n, one, many) => `${n} ${n === 1 ? one : many}`;
+  const fill = (template, values) => template.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? values[name] : whole));
+  const counted = (pair, n) => fill(pair[n === 1 ? 0 : 1], { n });
   const show = () => {
     const kept = mine();
     const refused = kept.filter((one) => one.refused);
     const waiting = kept.length - refused.length;
     const others = every().length - kept.length;
     const said = [];
-    if (refused.length) said.push(`${times(refused.length, "record was", "records were")} not taken: look at what it says.`);
-    if (waiting) said.push(`${times(waiting, "record", "records")} kept on this phone, not sent yet.`);
-    if (waiting && signedOut) said.push(`You are signed out: sign in, and ${waiting === 1 ? "it is" : "they are"} sent.`);
-    else if (waiting && !signal) said.push(`No signal: ${waiting === 1 ? "it is" : "they are"} sent when it is back.`);
-    if (unstored.size) said.push("This phone keeps nothing once the page is left: stay here.");
-    if (others) said.push(`${times(others, "record waits", "records wait")} for another inspector to sign in on this phone.`);
-    if (!said.length) said.push("All is sent.");
-    const words = said.join(" ");
-    if (status.textContent !== words) status.textContent = words;
+    if (refused.length) said.push(counted(words.refused, refused.length));
+    if (waiting) said.push(counted(words.waiting, waiting));
+    if (waiting && signedOut) said.push(counted(words.signedOut, waiting));
+    else if (waiting && !signal) said.push(counted(words.noSignal, waiting));
+    if (unstored.size) said.push(words.unstored);
+    if (others) said.push(counted(words.others, others));
+    if (!said.length) said.push(words.allSent);
+    const all = said.join(" ");
+    if (status.textContent !== all) status.textContent = all;
     status.dataset.state = refused.length ? "refused" : waiting ? "waiting" : "sent";
     sendNow.hidden = !waiting || signedOut;
     signIn.hidden = !(waiting && signedOut);
@@ -84,18 +88,18 @@
   };
   const line = (card, record) => {
     const item = document.createElement("li");
-    const words = document.createElement("span");
-    const when = record.fields.stage === "after" ? "after" : "before";
-    words.textContent = record.refused
-      ? `${record.said}: not taken. ${record.refused}`
-      : `${record.said}, ${when} run ${record.fields.run}: kept on this phone, not sent yet`;
-    item.append(words);
+    const text = document.createElement("span");
+    const kept = record.fields.stage === "after" ? words.keptAfter : words.keptBefore;
+    text.textContent = record.refused
+      ? fill(words.notTaken, { said: record.said, why: record.refused })
+      : fill(kept, { said: record.said, run: record.fields.run });
+    item.append(text);
     if (record.refused) {
       item.dataset.refused = "";
       const again = document.createElement("button");
       again.type = "button";
       again.className = "button-plain";
-      again.textContent = "Type it again";
+      again.textContent = words.again;
       again.addEventListener("click", () => {
         const input = card.querySelector("[data-reading]");
         if (input && record.fields.reading) input.value = record.fields.reading;
@@ -108,13 +112,13 @@
     }
     return item;
   };
-  const fail = (card, words) => {
+  const fail = (card, why) => {
     const error = card.querySelector("[data-error]");
     const input = card.querySelector("[data-reading]");
-    error.textContent = words;
-    error.hidden = !words;
+    error.textContent = why;
+    error.hidden = !why;
     if (!input) return;
-    if (words) {
+    if (why) {
       input.setAttribute("aria-invalid", "true");
       input.setAttribute("aria-describedby", error.id);
       input.focus();
@@ -155,7 +159,7 @@
         chip.className = `verdict verdict-${look}`;
         chip.textContent = say(found);
       }
-      asked.querySelector("[data-words]").textContent = "as it is typed";
+      asked.querySelector("[data-words]").textContent = words.typed;
       move(asked.querySelector("[data-bar]"), value, Number(asked.dataset.u), look, card.dataset.unit || "");
     }
   };
@@ -171,30 +175,31 @@
     bar.setAttribute("class", `limit-bar guard-bar limit-bar-${look}`);
     bar.querySelector("[data-value]").setAttribute("d", `M${x - 6} 30l6 -6 6 6 -6 6Z`);
     bar.querySelector("[data-doubt]").setAttribute("d", u ? `M${left} 30H${right}M${left} 25v10M${right} 25v10` : "");
-    const words = bar.querySelector("[data-found]");
-    words.textContent = `${value} ${unit}`.trim();
-    words.setAttribute("x", Math.min(Math.max(x, 40), width - 40));
+    const found = bar.querySelector("[data-found]");
+    const figure = value.toLocaleString(language, { useGrouping: false, maximumFractionDigits: 6 });
+    found.textContent = `${figure} ${unit}`.trim();
+    found.setAttribute("x", Math.min(Math.max(x, 40), width - 40));
   };
 
   /* Keeping ------------------------------------------------------------------ */
   const keep = (card) => {
     const input = card.querySelector("[data-reading]");
     const seen = card.querySelector("[data-seen]:checked");
-    if (input && !input.value.trim()) return fail(card, "Type the reading first."), false;
-    if (input && number(input.value) === null) return fail(card, "That is not a number: type figures, such as 54.20."), false;
-    if (!input && !seen) return fail(card, "Choose yes or no first."), false;
+    if (input && !input.value.trim()) return fail(card, words.reading), false;
+    if (input && number(input.value) === null) return fail(card, words.number), false;
+    if (!input && !seen) return fail(card, words.choose), false;
     const wrong = card.querySelector("[data-wrong]");
     const reason = card.querySelector("[data-reason]");
-    if (wrong && wrong.checked && !reason.value.trim()) return fail(card, "Say what was wrong with the record before."), false;
+    if (wrong && wrong.checked && !reason.value.trim()) return fail(card, words.reason), false;
     const tool = card.dataset.toolName;
     if (tool && field(`tool_${tool}`).value === "other" && !field(`doubt_${tool}`).value.trim()) {
       form.querySelector(".inspect-tools").open = true;
-      return fail(card, "Give the doubt of the instrument first, at the top of the page."), false;
+      return fail(card, words.doubt), false;
     }
     fail(card, "");
     const key = card.querySelector("[data-key]");
     const note = card.querySelector("[data-note]");
-    const said = input ? `${input.value.trim()} ${card.dataset.unit || ""}`.trim() : seen.value;
+    const said = input ? `${input.value.trim()} ${card.dataset.unit || ""}`.trim() : words[seen.value];
     put({
       url: form.dataset.send,
       by: me,
@@ -255,9 +260,9 @@
         signedOut = false;
         if (answer.status === 422) {
           const told = await answer.json().catch(() => ({}));
-          put({ ...record, refused: told.message || "Type it again." });
+          put({ ...record, refused: told.message || words.why });
         } else if (answer.status === 404 || answer.status === 400) {
-          put({ ...record, refused: "The car is no longer on the list, or the address has changed." });
+          put({ ...record, refused: words.gone });
         } else if (answer.ok) {
           const told = await answer.json().catch(() => null);
           if (!told) { signal = false; break; }
@@ -289,7 +294,7 @@
     form.action = option.dataset.open;
     document.querySelector("[data-car-number]").textContent = option.dataset.number;
     document.querySelector("[data-car-driver]").textContent = option.dataset.driver;
-    document.querySelector("[data-car-what]").textContent = "no signal: what is on record comes when it is back";
+    document.querySelector("[data-car-what]").textContent = words.away;
     document.querySelector("[data-car-link]").href = option.dataset.page;
     for (const card of form.querySelectorAll("[data-card]")) {
       fail(card, "");
@@ -299,10 +304,10 @@
       for (const old of card.querySelectorAll("[data-on-record], .ruling-note")) old.remove();
       for (const asked of card.querySelectorAll("[data-asked]")) {
         const chip = asked.querySelector(".verdict");
-        if (chip) { chip.className = "verdict verdict-unknown"; chip.textContent = "not checked"; }
+        if (chip) { chip.className = "verdict verdict-unknown"; chip.textContent = words.unchecked; }
         asked.querySelector("[data-words]").textContent = "";
         for (const mark of asked.querySelectorAll("[data-value], [data-doubt]")) mark.setAttribute("d", "");
-        for (const words of asked.querySelectorAll("[data-found]")) words.textContent = "";
+        for (const found of asked.querySelectorAll("[data-found]")) found.textContent = "";
       }
     }
     show();
@@ -324,7 +329,7 @@
     choose.selectedIndex += 1;
     change(choose.selectedOptions[0]);
     const after = choose.options[choose.selectedIndex + 1];
-    if (after) next.textContent = `Next: ${after.dataset.number} ${after.dataset.driver}`;
+    if (after) next.textContent = fill(words.next, after.dataset);
     else next.hidden = true;
   });
 
