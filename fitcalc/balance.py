@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from fitcalc.dimensions import Unit
 from fitcalc.quantities import Quantity, Real, linear_sum, propagate
+from fitcalc.said import said
 
 
 class BalanceError(ValueError):
@@ -29,11 +30,11 @@ class CornerWeights:
     def __post_init__(self) -> None:
         corners = self.corners
         if any(corner.unit is not Unit.GRAM for corner in corners):
-            raise BalanceError("corner weights are in grams; convert them first")
+            raise BalanceError(said("corner weights are in grams; convert them first"))
         if any(corner.value < 0.0 for corner in corners):
-            raise BalanceError("a corner weight is below zero; zero the scale, then weigh again")
+            raise BalanceError(said("a corner weight is below zero; zero the scale, then weigh again"))
         if not sum(corner.value for corner in corners) > 0.0:
-            raise BalanceError("the four corners weigh nothing together; weigh all four wheels")
+            raise BalanceError(said("the four corners weigh nothing together; weigh all four wheels"))
 
     @property
     def corners(self) -> tuple[Quantity, Quantity, Quantity, Quantity]:

@@ -34,6 +34,7 @@ from scipy.special import chdtrc
 
 from fitcalc.dimensions import Unit
 from fitcalc.quantities import Quantity, Real
+from fitcalc.said import said
 from fitcalc.subsets import largest_consistent_subsets, weighted_mean
 
 COVERAGE = 2.0
@@ -213,7 +214,9 @@ def moved(before: Consensus, after: Consensus) -> Move:
     ``agreement_changed`` tells the rest: that a value has become disputed, say, or is so no longer.
     """
     if before.value.unit != after.value.unit:
-        raise ConsensusError("the two values are in different units; compare measurements of one dimension")
+        raise ConsensusError(
+            said("the two values are in different units; compare measurements of one dimension")
+        )
     earlier = {standing.measurer: standing for standing in before.standings}
     shared = sum(
         then.weight * then.u * now.weight * now.u
@@ -242,7 +245,7 @@ class _Pooled(NamedTuple):
 def _checked(measurements: Sequence[Measurement]) -> tuple[Any, Any]:
     """Values and doubts as arrays."""
     if not measurements:
-        raise ConsensusError("there is no measurement yet; add one")
+        raise ConsensusError(said("there is no measurement yet; add one"))
     x = np.array([measurement.value for measurement in measurements], dtype=float)
     u = np.array([measurement.u for measurement in measurements], dtype=float)
     bad = ~(np.isfinite(x) & np.isfinite(u) & (u > 0.0))

@@ -11,6 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from fitcalc.said import said
+
 
 class Unit(StrEnum):
     """Unit of a quantity, as printed behind the number."""
@@ -45,7 +47,24 @@ class PartKind(StrEnum):
     @property
     def label(self) -> str:
         """Name in words: ``front suspension``."""
-        return self.value.replace("_", " ")
+        return _KIND_LABELS[self.value]
+
+
+_KIND_LABELS = {
+    "front_suspension": said("front suspension"),
+    "rear_axle": said("rear axle"),
+    "motor_mount": said("motor mount"),
+    "plate": said("plate"),
+    "wheel": said("wheel"),
+    "tyre": said("tyre"),
+    "spacer": said("spacer"),
+    "front_body_mount": said("front body mount"),
+    "rear_body_mount": said("rear body mount"),
+    "motor": said("motor"),
+    "pinion": said("pinion"),
+    "spur": said("spur"),
+    "spring": said("spring"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,186 +95,233 @@ def _catalogue(*kinds: DimensionKind) -> dict[str, DimensionKind]:
 BODY_DIMENSIONS: dict[str, DimensionKind] = _catalogue(
     DimensionKind(
         "wheelbase",
-        "Wheelbase",
+        said("Wheelbase"),
         Unit.MM,
         40,
         420,
-        "Distance from front to rear wheel centres that puts both wheels in the middle of their arches.",
+        said(
+            "Distance from front to rear wheel centres that puts both wheels in the middle of their arches."
+        ),
     ),
     DimensionKind(
         "front_arch_width",
-        "Front width, arch to arch",
+        said("Front width, arch to arch"),
         Unit.MM,
         25,
         320,
-        "Outside of the left front arch to outside of the right one.",
+        said("Outside of the left front arch to outside of the right one."),
     ),
     DimensionKind(
         "rear_arch_width",
-        "Rear width, arch to arch",
+        said("Rear width, arch to arch"),
         Unit.MM,
         25,
         320,
-        "Outside of the left rear arch to outside of the right one.",
+        said("Outside of the left rear arch to outside of the right one."),
     ),
     DimensionKind(
         "front_arch_radius",
-        "Front arch opening radius",
+        said("Front arch opening radius"),
         Unit.MM,
         5,
         90,
-        "Radius of the opening in the side of the body round the front wheel.",
+        said("Radius of the opening in the side of the body round the front wheel."),
     ),
     DimensionKind(
         "rear_arch_radius",
-        "Rear arch opening radius",
+        said("Rear arch opening radius"),
         Unit.MM,
         5,
         90,
-        "Radius of the opening in the side of the body round the rear wheel.",
+        said("Radius of the opening in the side of the body round the rear wheel."),
     ),
     DimensionKind(
         "front_arch_height",
-        "Front arch height",
+        said("Front arch height"),
         Unit.MM,
         5,
         120,
-        "From the wheel's centre, with the body seated on its mounts, up to the top of the front opening.",
+        said(
+            "From the wheel's centre, with the body seated on its mounts, up to the top of the front opening."
+        ),
     ),
     DimensionKind(
         "rear_arch_height",
-        "Rear arch height",
+        said("Rear arch height"),
         Unit.MM,
         5,
         120,
-        "From the wheel's centre, with the body seated on its mounts, up to the top of the rear opening.",
+        said(
+            "From the wheel's centre, with the body seated on its mounts, up to the top of the rear opening."
+        ),
     ),
     DimensionKind(
         "nose_reach",
-        "Front hub to nose",
+        said("Front hub to nose"),
         Unit.MM,
         5,
         150,
-        "From the front wheel's centre forward to the nose: what the body's own front mount must reach.",
+        said(
+            "From the front wheel's centre forward to the nose: what the body's own front mount must reach."
+        ),
     ),
-    DimensionKind("mass", "Mass", Unit.GRAM, 1, 1000, "The painted body with its mounts, no chassis."),
+    DimensionKind(
+        "mass", said("Mass"), Unit.GRAM, 1, 1000, said("The painted body with its mounts, no chassis.")
+    ),
 )
 
 PART_DIMENSIONS: dict[str, DimensionKind] = _catalogue(
     DimensionKind(
         "hub_width",
-        "Hub width",
+        said("Hub width"),
         Unit.MM,
         10,
         250,
-        "Between the faces of the two hubs that the wheels' inner rim edges are measured from.",
+        said("Between the faces of the two hubs that the wheels' inner rim edges are measured from."),
     ),
     DimensionKind(
         "kingpin_spacing",
-        "Kingpin spacing",
+        said("Kingpin spacing"),
         Unit.MM,
         5,
         240,
-        "Between the two kingpins, the axes that the front wheels steer about.",
+        said("Between the two kingpins, the axes that the front wheels steer about."),
     ),
     DimensionKind(
         "arm_length",
-        "Arm length",
+        said("Arm length"),
         Unit.MM,
         2,
         120,
-        "From the arm's inner pivot out to the kingpin: the lever that the wheel rises on.",
+        said("From the arm's inner pivot out to the kingpin: the lever that the wheel rises on."),
     ),
     DimensionKind(
         "bump_travel",
-        "Bump travel",
+        said("Bump travel"),
         Unit.MM,
         0,
         30,
-        "How far the suspension rises from its standing height to its stop, at the kingpin or axle.",
+        said("How far the suspension rises from its standing height to its stop, at the kingpin or axle."),
     ),
     DimensionKind(
         "steer_limit",
-        "Steering stop",
+        said("Steering stop"),
         Unit.DEGREE,
         5,
         60,
-        "Steer angle at which the linkage itself stops, either way.",
+        said("Steer angle at which the linkage itself stops, either way."),
     ),
     DimensionKind(
         "chain_length",
-        "Wheelbase share",
+        said("Wheelbase share"),
         Unit.MM,
         -80,
         420,
-        "What this part adds to the wheelbase, from the platform's datum.",
+        said("What this part adds to the wheelbase, from the platform's datum."),
     ),
     DimensionKind(
         "offset",
-        "Wheel offset",
+        said("Wheel offset"),
         Unit.MM,
         -20,
         30,
-        "Rim's inner edge outward of the hub's face, a side; zero when they are level.",
+        said("Rim's inner edge outward of the hub's face, a side; zero when they are level."),
     ),
-    DimensionKind("rim_width", "Rim width", Unit.MM, 3, 90, "Inner edge to outer edge of the rim."),
-    DimensionKind("rim_diameter", "Rim diameter", Unit.MM, 8, 120, "Where the tyre sits on the rim."),
-    DimensionKind("tyre_diameter", "Tyre diameter", Unit.MM, 10, 160, "Outside of the mounted tyre."),
-    DimensionKind("tyre_width", "Tyre width", Unit.MM, 3, 90, "Side to side of the mounted tyre."),
+    DimensionKind(
+        "rim_width", said("Rim width"), Unit.MM, 3, 90, said("Inner edge to outer edge of the rim.")
+    ),
+    DimensionKind(
+        "rim_diameter", said("Rim diameter"), Unit.MM, 8, 120, said("Where the tyre sits on the rim.")
+    ),
+    DimensionKind(
+        "tyre_diameter", said("Tyre diameter"), Unit.MM, 10, 160, said("Outside of the mounted tyre.")
+    ),
+    DimensionKind(
+        "tyre_width", said("Tyre width"), Unit.MM, 3, 90, said("Side to side of the mounted tyre.")
+    ),
     DimensionKind(
         "thickness",
-        "Thickness",
+        said("Thickness"),
         Unit.MM,
         0.05,
         10,
-        "A hub spacer moves the wheel outward by this, a side.",
+        said("A hub spacer moves the wheel outward by this, a side."),
     ),
     DimensionKind(
         "reach",
-        "Reach",
+        said("Reach"),
         Unit.MM,
         5,
         150,
-        "From the front wheel's centre forward to where the mount holds the nose.",
+        said("From the front wheel's centre forward to where the mount holds the nose."),
     ),
-    DimensionKind("teeth", "Teeth", Unit.NONE, 5, 150, "Number of teeth."),
-    DimensionKind("module", "Module", Unit.MM, 0.1, 2, "Pitch diameter over teeth."),
-    DimensionKind("speed_constant", "Speed constant", Unit.RPM_PER_VOLT, 100, 30000, "Unloaded, a volt."),
-    DimensionKind("can_diameter", "Can diameter", Unit.MM, 5, 60, "Outside of the motor's can."),
-    DimensionKind("spring_rate", "Spring rate", Unit.NEWTON_PER_MM, 0.001, 20, "Force a mm of compression."),
+    DimensionKind("teeth", said("Teeth"), Unit.NONE, 5, 150, said("Number of teeth.")),
+    DimensionKind("module", said("Module"), Unit.MM, 0.1, 2, said("Pitch diameter over teeth.")),
+    DimensionKind(
+        "speed_constant", said("Speed constant"), Unit.RPM_PER_VOLT, 100, 30000, said("Unloaded, a volt.")
+    ),
+    DimensionKind("can_diameter", said("Can diameter"), Unit.MM, 5, 60, said("Outside of the motor's can.")),
+    DimensionKind(
+        "spring_rate", said("Spring rate"), Unit.NEWTON_PER_MM, 0.001, 20, said("Force a mm of compression.")
+    ),
 )
 
 CAR_DIMENSIONS: dict[str, DimensionKind] = _catalogue(
-    DimensionKind("front_width", "Front width", Unit.MM, 25, 320, "Over the outsides of the front wheels."),
-    DimensionKind("rear_width", "Rear width", Unit.MM, 25, 320, "Over the outsides of the rear wheels."),
     DimensionKind(
-        "front_track", "Front track", Unit.MM, 20, 310, "Between the middles of the two front tyres."
+        "front_width", said("Front width"), Unit.MM, 25, 320, said("Over the outsides of the front wheels.")
     ),
-    DimensionKind("rear_track", "Rear track", Unit.MM, 20, 310, "Between the middles of the two rear tyres."),
+    DimensionKind(
+        "rear_width", said("Rear width"), Unit.MM, 25, 320, said("Over the outsides of the rear wheels.")
+    ),
+    DimensionKind(
+        "front_track",
+        said("Front track"),
+        Unit.MM,
+        20,
+        310,
+        said("Between the middles of the two front tyres."),
+    ),
+    DimensionKind(
+        "rear_track", said("Rear track"), Unit.MM, 20, 310, said("Between the middles of the two rear tyres.")
+    ),
     DimensionKind(
         "wheelbase",
-        "Wheelbase",
+        said("Wheelbase"),
         Unit.MM,
         40,
         420,
-        "Between the front and the rear wheel centres, wheels straight ahead, mean of both sides.",
+        said("Between the front and the rear wheel centres, wheels straight ahead, mean of both sides."),
     ),
     DimensionKind(
-        "front_tyre_diameter", "Front tyre diameter", Unit.MM, 10, 160, "Outside of the mounted tyre, front."
+        "front_tyre_diameter",
+        said("Front tyre diameter"),
+        Unit.MM,
+        10,
+        160,
+        said("Outside of the mounted tyre, front."),
     ),
     DimensionKind(
-        "rear_tyre_diameter", "Rear tyre diameter", Unit.MM, 10, 160, "Outside of the mounted tyre, rear."
+        "rear_tyre_diameter",
+        said("Rear tyre diameter"),
+        Unit.MM,
+        10,
+        160,
+        said("Outside of the mounted tyre, rear."),
     ),
     DimensionKind(
         "ground_clearance",
-        "Ground clearance",
+        said("Ground clearance"),
         Unit.MM,
         0,
         60,
-        "Flat surface to the lowest point of the car, ready to run.",
+        said("Flat surface to the lowest point of the car, ready to run."),
     ),
-    DimensionKind("rollout", "Rollout", Unit.MM, 1, 500, "How far the car rolls for one turn of the motor."),
-    DimensionKind("mass", "Mass", Unit.GRAM, 20, 5000, "The car ready to run, with body and battery."),
+    DimensionKind(
+        "rollout", said("Rollout"), Unit.MM, 1, 500, said("How far the car rolls for one turn of the motor.")
+    ),
+    DimensionKind(
+        "mass", said("Mass"), Unit.GRAM, 20, 5000, said("The car ready to run, with body and battery.")
+    ),
 )
 """What is measured on a whole car; the first seven follow from its configuration."""
 

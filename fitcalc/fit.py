@@ -31,6 +31,7 @@ from fitcalc.pairs import clashes, tyre_sits_on
 from fitcalc.parts import Axle, Body, Configuration, PairRules
 from fitcalc.quantities import Quantity
 from fitcalc.remedies import analytic
+from fitcalc.said import said
 
 __all__ = ["FitReport", "Geometry", "Judged", "across_of", "evaluate", "evaluate_all", "pair_conflicts"]
 
@@ -258,12 +259,15 @@ class FitReport:
         return next((f for f in self.findings if f.rule is rule and f.axle is axle), None)
 
 
+_AXLE_WORDS = {Axle.FRONT: said("the front axle"), Axle.REAR: said("the rear axle")}
+
+
 def pair_conflicts(configuration: Configuration, pairs: PairRules) -> list[Finding]:
     """A failed finding for each two parts of the configuration that do not go together."""
     names = {part.id: part.name for _, part in configuration.parts()}
     filled = {slot: part.id for slot, part in configuration.parts()}
     found = [
-        (names[part], "its own partner" if other is None else names[other])
+        (names[part], said("its own partner") if other is None else names[other])
         for part, other in clashes(filled, pairs)
     ]
     for axle in Axle:
@@ -274,7 +278,7 @@ def pair_conflicts(configuration: Configuration, pairs: PairRules) -> list[Findi
             found.append((tyre.name, rim.name))
         for part in (rim, tyre, spacer):
             if part is not None and axle not in part.axles:
-                found.append((part.name, f"the {axle.value} axle"))
+                found.append((part.name, _AXLE_WORDS[axle]))
     return [
         Finding(Rule.PAIRS, None, Verdict.FAILS, False, found_word=first, required_word=second)
         for first, second in dict.fromkeys(found)

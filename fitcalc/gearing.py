@@ -14,6 +14,7 @@ import numpy as np
 
 from fitcalc.dimensions import Unit
 from fitcalc.quantities import MM_PER_INCH, Quantity, Real, exact, propagate
+from fitcalc.said import Said, said
 
 SAME_MODULE = 0.003
 """Relative difference up to which two modules are the same one, rounded: 0.53 is 48 pitch (0.5292), while
@@ -36,10 +37,22 @@ class Gear:
 
     def __post_init__(self) -> None:
         if self.teeth < 1 or not self.module > 0.0:
-            raise GearingError("a gear has at least one tooth and a module above zero; check both figures")
+            raise GearingError(
+                said("a gear has at least one tooth and a module above zero; check both figures")
+            )
 
     def __str__(self) -> str:
-        return f"{self.teeth} teeth of module {self.module:.4g} ({pitch_from_module(self.module):.4g} pitch)"
+        return self.words
+
+    @property
+    def words(self) -> Said:
+        """The gear in words: ``9 teeth of module 0.3969 (64 pitch)``."""
+        return Said(
+            "{teeth} teeth of module {module:.4g} ({pitch:.4g} pitch)",
+            teeth=self.teeth,
+            module=self.module,
+            pitch=pitch_from_module(self.module),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,12 +76,12 @@ def module_from_pitch(pitch: Real) -> Real:
 
     Machinery's Handbook, 31st ed., p. 2299, gives the table. Raises GearingError unless above zero.
     """
-    return MM_PER_INCH / _positive(pitch, "a diametral pitch")
+    return MM_PER_INCH / _positive(pitch, said("a diametral pitch"))
 
 
 def pitch_from_module(module: Real) -> Real:
     """Diametral pitch of a module m, mm: P = 25.4 / m. Raises GearingError unless above zero."""
-    return MM_PER_INCH / _positive(module, "a module")
+    return MM_PER_INCH / _positive(module, said("a module"))
 
 
 def pitch_diameter(module: Real, teeth: Real) -> Real:
@@ -89,7 +102,11 @@ def meshing_module(pinion: Gear, spur: Gear) -> float:
     """
     if abs(pinion.module - spur.module) > SAME_MODULE * spur.module:
         raise GearingError(
-            f"a pinion with {pinion} does not mesh with a spur with {spur}; fit two gears of one module"
+            Said(
+                "a pinion with {pinion} does not mesh with a spur with {spur}; fit two gears of one module",
+                pinion=pinion.words,
+                spur=spur.words,
+            )
         )
     return spur.module
 
@@ -100,12 +117,12 @@ def ratio(pinion: Real, spur: Real, internal: Real = 1.0) -> Real:
     ``pinion`` and ``spur`` are numbers of teeth; ``internal`` is the ratio of what follows the spur, 1 where
     it sits on the axle. Raises GearingError for a pinion without teeth.
     """
-    return spur / _positive(pinion, "a pinion's number of teeth") * internal
+    return spur / _positive(pinion, said("a pinion's number of teeth")) * internal
 
 
 def rollout(tyre_diameter: Real, ratio: Real) -> Real:
     """How far the car rolls for one turn of the motor, mm: pi D / i. Raises GearingError unless i > 0."""
-    return np.pi * tyre_diameter / _positive(ratio, "a ratio")
+    return np.pi * tyre_diameter / _positive(ratio, said("a ratio"))
 
 
 def speed(speed_constant: Real, voltage: Real, rollout: Real, load_factor: Real) -> Real:
@@ -135,7 +152,9 @@ def slot_reach(needed: Quantity, low: Quantity, high: Quantity) -> Reach:
     Raises GearingError if the slot's ends are the wrong way round.
     """
     if low.value > high.value:
-        raise GearingError("a slot's nearest centre distance is above its farthest; change the two over")
+        raise GearingError(
+            said("a slot's nearest centre distance is above its farthest; change the two over")
+        )
     margins = (needed - low, high - needed)
     probability = sum(margin.probability_between(0.0, None) for margin in margins) - 1.0
     margin = min(margins, key=lambda margin: float(margin.value))
@@ -147,12 +166,12 @@ def pinions_in_reach(module: float, spur: int, low: float, high: float) -> range
 
     Solved from the centre distance: 2 a / m - z2, whole teeth; empty if there is none.
     """
-    per_tooth = _positive(module, "a module") / 2.0
+    per_tooth = _positive(module, said("a module")) / 2.0
     fewest = max(ceil(low / per_tooth - spur - 1e-9), 1)
     return range(fewest, max(floor(high / per_tooth - spur + 1e-9) + 1, fewest))
 
 
 def _positive(figure: Real, name: str) -> Real:
     if not np.all(np.asarray(figure) > 0.0):
-        raise GearingError(f"{name} is above zero; check the figure")
+        raise GearingError(Said("{figure} is above zero; check the figure", figure=Said(name)))
     return figure

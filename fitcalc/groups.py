@@ -32,6 +32,7 @@ from fitcalc.parts import (
     Wheel,
 )
 from fitcalc.quantities import Quantity, exact, linear_sum, probability_within, propagate
+from fitcalc.said import Said
 
 UNPLACED = Quantity.from_tolerance(0.0, 0.5)
 """Where a body sits fore and aft when its mount is not known: in place, give or take half a millimetre."""
@@ -164,7 +165,9 @@ def _end_rules(
             Rule.OFFSET_GRID,
             axle,
             met=on_grid,
-            required_word=f"{grid.low:+g} to {grid.high:+g} in {grid.step:g}",
+            required_word=Said(
+                "{low:+g} to {high:+g} in {step:g}", low=grid.low, high=grid.high, step=grid.step
+            ),
             confidence=criteria.confidence,
         )
     ]

@@ -13,6 +13,7 @@ from math import hypot, sqrt
 from typing import NamedTuple
 
 from fitcalc.dimensions import Unit
+from fitcalc.said import said
 
 
 class Instrument(StrEnum):
@@ -27,7 +28,16 @@ class Instrument(StrEnum):
     @property
     def label(self) -> str:
         """Name in words: ``gauge block``."""
-        return "another instrument" if self is Instrument.OTHER else self.value.replace("_", " ")
+        return _LABELS[self.value]
+
+
+_LABELS = {
+    "calliper": said("calliper"),
+    "gauge_block": said("gauge block"),
+    "ruler": said("ruler"),
+    "scale": said("scale"),
+    "other": said("another instrument"),
+}
 
 
 class _Habit(NamedTuple):

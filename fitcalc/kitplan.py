@@ -45,6 +45,7 @@ from fitcalc.kits import (
     way_of,
 )
 from fitcalc.parts import PartId
+from fitcalc.said import said
 
 __all__ = [
     "KitPlan",
@@ -181,8 +182,10 @@ class _Programme:
                 best, found = np.round(result.x).astype(int), True
             elif not found:
                 raise KitPlanError(
-                    "there are too many ways to run these bodies to find a kit in time; choose fewer bodies, "
-                    "or fewer configurations for each"
+                    said(
+                        "there are too many ways to run these bodies to find a kit in time; choose fewer "
+                        "bodies, or fewer configurations for each"
+                    )
                 )
             self.proven = self.proven and (result.status == 0 or not needed)
             won = float(aim @ best)

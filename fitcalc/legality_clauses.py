@@ -10,50 +10,83 @@ from math import isfinite
 from fitcalc.dimensions import CAR_DIMENSIONS, DimensionKind, Unit
 from fitcalc.legality_rules import DecisionRule
 from fitcalc.quantities import Quantity
+from fitcalc.said import Said, said
 
 _MORE = (
     DimensionKind(
-        "width", "Overall width", Unit.MM, 25, 320, "Over the wheels, front or rear, the wider one."
+        "width",
+        said("Overall width"),
+        Unit.MM,
+        25,
+        320,
+        said("Over the wheels, front or rear, the wider one."),
     ),
-    DimensionKind("length", "Overall length", Unit.MM, 60, 700, "Over everything, body and bumper included."),
     DimensionKind(
-        "body_width", "Width of the body", Unit.MM, 25, 320, "Over the body at its widest, no wheels."
+        "length", said("Overall length"), Unit.MM, 60, 700, said("Over everything, body and bumper included.")
+    ),
+    DimensionKind(
+        "body_width",
+        said("Width of the body"),
+        Unit.MM,
+        25,
+        320,
+        said("Over the body at its widest, no wheels."),
     ),
     DimensionKind(
         "front_offset",
-        "Front wheel offset",
+        said("Front wheel offset"),
         Unit.MM,
         -20,
         30,
-        "Rim's inner edge outward of the hub's face, a side.",
+        said("Rim's inner edge outward of the hub's face, a side."),
     ),
     DimensionKind(
         "rear_offset",
-        "Rear wheel offset",
+        said("Rear wheel offset"),
         Unit.MM,
         -20,
         30,
-        "Rim's inner edge outward of the hub's face, a side.",
+        said("Rim's inner edge outward of the hub's face, a side."),
     ),
     DimensionKind(
-        "front_tyre_width", "Front tyre width", Unit.MM, 3, 90, "Side to side of the mounted tyre, front."
+        "front_tyre_width",
+        said("Front tyre width"),
+        Unit.MM,
+        3,
+        90,
+        said("Side to side of the mounted tyre, front."),
     ),
     DimensionKind(
-        "rear_tyre_width", "Rear tyre width", Unit.MM, 3, 90, "Side to side of the mounted tyre, rear."
+        "rear_tyre_width",
+        said("Rear tyre width"),
+        Unit.MM,
+        3,
+        90,
+        said("Side to side of the mounted tyre, rear."),
     ),
     DimensionKind(
-        "body_mass", "Mass of the body", Unit.GRAM, 1, 1000, "The painted body with its mounts, no chassis."
+        "body_mass",
+        said("Mass of the body"),
+        Unit.GRAM,
+        1,
+        1000,
+        said("The painted body with its mounts, no chassis."),
     ),
     DimensionKind(
-        "cells", "Cells in series", Unit.NONE, 1, 20, "Cells of the drive battery, one after another."
+        "cells",
+        said("Cells in series"),
+        Unit.NONE,
+        1,
+        20,
+        said("Cells of the drive battery, one after another."),
     ),
     DimensionKind(
         "battery_voltage",
-        "Battery voltage",
+        said("Battery voltage"),
         Unit.VOLT,
         0.5,
         80,
-        "At the battery's plug, no load, as it goes to the start.",
+        said("At the battery's plug, no load, as it goes to the start."),
     ),
 )
 
@@ -118,17 +151,20 @@ class Limit(Clause):
     def __post_init__(self) -> None:
         if self.quantity not in CLASS_QUANTITIES:
             raise LegalityError(
-                f"nothing called {self.quantity!r} is measured on a car; choose from the list"
+                Said(
+                    "nothing called {quantity} is measured on a car; choose from the list",
+                    quantity=repr(self.quantity),
+                )
             )
         ends = [end for end in (self.low, self.high) if end is not None]
         if not ends:
-            raise LegalityError("a limit needs a least value, a greatest value or both; give one")
+            raise LegalityError(said("a limit needs a least value, a greatest value or both; give one"))
         if not all(isfinite(figure) for figure in (*ends, self.factor)) or self.factor < 0.0:
             raise LegalityError(
-                "limits and guard factor are finite numbers, and the factor is not below zero"
+                said("limits and guard factor are finite numbers, and the factor is not below zero")
             )
         if self.low is not None and self.high is not None and self.low > self.high:
-            raise LegalityError("the least value is above the greatest; change the two over")
+            raise LegalityError(said("the least value is above the greatest; change the two over"))
 
     @property
     def unit(self) -> Unit:

@@ -19,6 +19,7 @@ from scipy.special import ndtr
 
 from fitcalc.consensus import COVERAGE
 from fitcalc.quantities import Quantity, Real
+from fitcalc.said import said
 
 SLACK = 1e-9
 """A value that stands on its limit is inside it, as a stated limit means."""
@@ -105,7 +106,7 @@ def _integral(
     """Of the prior between ``ends``, the share whose measured value is accepted, or is not."""
     mean, spread = float(prior.value), float(prior.u)
     if not (spread > 0.0 and u > 0.0):
-        raise ValueError("the field and the measurement both have a spread above zero; give both")
+        raise ValueError(said("the field and the measurement both have a spread above zero; give both"))
     a_low = -np.inf if accept_low is None else accept_low
     a_high = np.inf if accept_high is None else accept_high
     # Beyond nine standard deviations nothing is left; the acceptance limits are where the integrand turns.

@@ -13,6 +13,7 @@ from operator import attrgetter
 from typing import Any
 
 from fitcalc.quantities import Quantity
+from fitcalc.said import said
 
 PartId = Hashable
 
@@ -48,13 +49,28 @@ class Slot(StrEnum):
     @property
     def label(self) -> str:
         """Name in words: ``front wheel``."""
-        return self.value.replace("_", " ")
+        return _SLOT_LABELS[self.value]
 
     @property
     def pieces(self) -> int:
         """How many pieces of the part fill the slot: two wheels, two tyres, two spacers, else one."""
         return 2 if self in _PAIRED else 1
 
+
+_SLOT_LABELS = {
+    "front_suspension": said("front suspension"),
+    "front_wheel": said("front wheel"),
+    "front_tyre": said("front tyre"),
+    "front_spacer": said("front spacer"),
+    "rear_axle": said("rear axle"),
+    "rear_wheel": said("rear wheel"),
+    "rear_tyre": said("rear tyre"),
+    "rear_spacer": said("rear spacer"),
+    "motor_mount": said("motor mount"),
+    "plate": said("plate"),
+    "position": said("position"),
+    "body_mount": said("body mount"),
+}
 
 _PAIRED = {
     Slot.FRONT_WHEEL,

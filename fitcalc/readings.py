@@ -16,6 +16,7 @@ from statistics import stdev
 from fitcalc.dimensions import Unit
 from fitcalc.instruments import Instrument, least_doubt, standard_doubt
 from fitcalc.quantities import Quantity, QuantityError
+from fitcalc.said import said
 
 
 def average(
@@ -28,18 +29,18 @@ def average(
     instrument of which nothing is known and no doubt given.
     """
     if not readings or not all(isfinite(one) for one in readings):
-        raise QuantityError("give at least one reading, each a number")
+        raise QuantityError(said("give at least one reading, each a number"))
     mean = fsum(readings) / len(readings)
     seen = stdev(readings) if len(readings) > 1 else 0.0
     if unit is Unit.NONE:
         return Quantity(mean, seen / sqrt(len(readings)), unit)
     if doubt is not None:
         if not isfinite(doubt) or doubt < 0.0:
-            raise QuantityError("a doubt is zero or more")
+            raise QuantityError(said("a doubt is zero or more"))
         return Quantity(mean, hypot(doubt, seen / sqrt(len(readings))), unit)
     whole = standard_doubt(instrument)
     if whole is None:
-        raise QuantityError("nothing is known of this instrument: give the doubt of one reading")
+        raise QuantityError(said("nothing is known of this instrument: give the doubt of one reading"))
     step = min(least_doubt(instrument), whole)
     hand = sqrt(max(whole**2 - step**2, 0.0))
     return Quantity(mean, hypot(step, max(hand, seen) / sqrt(len(readings))), unit)

@@ -17,11 +17,24 @@ def said(text: str) -> str:
 
 
 class Length(float):
-    """A length in mm within a sentence, to be told in the unit of who reads; in English just the number.
+    """A length in mm within a sentence that has the unit elsewhere; told in the unit of who reads."""
 
-    The unit that is printed behind it is ``Unit.MM``, as a value of the sentence or within the template of a
-    ``Said`` that is told in millimetres only.
-    """
+
+class Figure(float):
+    """A figure with its unit in a sentence: ``Figure(60, "mm")`` is "60 mm", told in the reader's unit."""
+
+    unit: str
+
+    def __new__(cls, value: float, unit: str) -> Figure:
+        figure = super().__new__(cls, value)
+        figure.unit = unit
+        return figure
+
+    def __getnewargs__(self) -> tuple[float, str]:  # type: ignore[override]
+        return float(self), self.unit
+
+    def __format__(self, format_spec: str) -> str:
+        return f"{float(self):{format_spec or 'g'}} {self.unit}".rstrip()
 
 
 class Said(str):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from fitcalc.quantities import Quantity, Real
+from fitcalc.said import said
 
 STRETCH = 0.015
 """Relative standard uncertainty of a wheelbase predicted from the full-size car: bodies are stretched or
@@ -17,7 +18,7 @@ class ScaleError(ValueError):
 
 def _checked(n: Real) -> Real:
     if not np.all(np.isfinite(n) & (np.asarray(n) > 0)):
-        raise ScaleError("a scale is 1:n with n above zero, such as 1:28")
+        raise ScaleError(said("a scale is 1:n with n above zero, such as 1:28"))
     return n
 
 

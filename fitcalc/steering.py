@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitcalc.quantities import Real
+from fitcalc.said import said
 
 
 class SteeringError(ValueError):
@@ -98,5 +99,7 @@ def implied_lock(wheelbase: Real, turning_circle_diameter: Real) -> Real:
     """
     ratio = np.asarray(2.0 * wheelbase / turning_circle_diameter)
     if not np.all((ratio >= 0.0) & (ratio <= 1.0)):
-        raise SteeringError("a turning circle is at least two wheelbases across; check both figures' units")
+        raise SteeringError(
+            said("a turning circle is at least two wheelbases across; check both figures' units")
+        )
     return np.degrees(np.arcsin(ratio))

@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from fitcalc.dimensions import Unit
+from fitcalc.said import Figure, Length, Said, said
+from fitcalc.typed import plain
 
 LONGEST_WORDS = 80
 """So many letters fit in a setting that is said in words."""
@@ -17,11 +19,11 @@ LONGEST_WORDS = 80
 class Group(StrEnum):
     """Where on the car a setting is made."""
 
-    FRONT = "front end"
-    REAR = "rear end"
-    TYRES = "tyres"
-    DRIVE = "motor and gearing"
-    WEIGHT = "weight"
+    FRONT = said("front end")
+    REAR = said("rear end")
+    TYRES = said("tyres")
+    DRIVE = said("motor and gearing")
+    WEIGHT = said("weight")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,67 +47,136 @@ class TuningField:
 
 def _ends(
     key: str,
-    label: str,
+    front: str,
+    rear: str,
     meaning: str,
     unit: Unit = Unit.NONE,
     low: float | None = None,
     high: float | None = None,
 ) -> tuple[TuningField, TuningField]:
     return (
-        TuningField(f"front_{key}", f"{label}, front", Group.FRONT, meaning, unit, low, high),
-        TuningField(f"rear_{key}", f"{label}, rear", Group.REAR, meaning, unit, low, high),
+        TuningField(f"front_{key}", front, Group.FRONT, meaning, unit, low, high),
+        TuningField(f"rear_{key}", rear, Group.REAR, meaning, unit, low, high),
     )
 
 
 _BOTH_ENDS = (
-    *_ends("camber", "Camber", "Top of the wheel leaning outward is positive.", Unit.DEGREE, -15, 15),
-    *_ends("toe", "Toe", "Toe-in, a side, is positive.", Unit.DEGREE, -10, 10),
-    *_ends("ride_height", "Ride height", "Flat surface to the chassis, ready to run.", Unit.MM, 0, 60),
-    *_ends("droop", "Droop", "How far the suspension falls from its standing height.", Unit.MM, 0, 30),
-    *_ends("spring", "Spring", "What the packet calls it: colour, rate or wire."),
-    *_ends("damping", "Damping", "Grease, oil or friction plate, and how much of it."),
+    *_ends(
+        "camber",
+        said("Camber, front"),
+        said("Camber, rear"),
+        said("Top of the wheel leaning outward is positive."),
+        Unit.DEGREE,
+        -15,
+        15,
+    ),
+    *_ends(
+        "toe",
+        said("Toe, front"),
+        said("Toe, rear"),
+        said("Toe-in, a side, is positive."),
+        Unit.DEGREE,
+        -10,
+        10,
+    ),
+    *_ends(
+        "ride_height",
+        said("Ride height, front"),
+        said("Ride height, rear"),
+        said("Flat surface to the chassis, ready to run."),
+        Unit.MM,
+        0,
+        60,
+    ),
+    *_ends(
+        "droop",
+        said("Droop, front"),
+        said("Droop, rear"),
+        said("How far the suspension falls from its standing height."),
+        Unit.MM,
+        0,
+        30,
+    ),
+    *_ends(
+        "spring",
+        said("Spring, front"),
+        said("Spring, rear"),
+        said("What the packet calls it: colour, rate or wire."),
+    ),
+    *_ends(
+        "damping",
+        said("Damping, front"),
+        said("Damping, rear"),
+        said("Grease, oil or friction plate, and how much of it."),
+    ),
 )
 
 TUNING: dict[str, TuningField] = {
     field.key: field
     for field in (
         *(one for one in _BOTH_ENDS if one.group is Group.FRONT),
-        TuningField("caster", "Caster", Group.FRONT, "Kingpin leaning back at the top.", Unit.DEGREE, -5, 30),
+        TuningField(
+            "caster",
+            said("Caster"),
+            Group.FRONT,
+            said("Kingpin leaning back at the top."),
+            Unit.DEGREE,
+            -5,
+            30,
+        ),
         *(one for one in _BOTH_ENDS if one.group is Group.REAR),
         TuningField(
-            "front_compound", "Tyre compound, front", Group.TYRES, "As the packet says, with hardness."
+            "front_compound",
+            said("Tyre compound, front"),
+            Group.TYRES,
+            said("As the packet says, with hardness."),
         ),
         TuningField(
-            "rear_compound", "Tyre compound, rear", Group.TYRES, "As the packet says, with hardness."
-        ),
-        TuningField("tyre_care", "Tyre care", Group.TYRES, "Gluing, truing, cleaning; what and how long."),
-        TuningField("motor", "Motor", Group.DRIVE, "Kind and winding or speed constant."),
-        TuningField("pinion_teeth", "Pinion", Group.DRIVE, "Teeth.", Unit.NONE, 5, 60, 0),
-        TuningField("spur_teeth", "Spur gear", Group.DRIVE, "Teeth.", Unit.NONE, 15, 150, 0),
-        TuningField("differential", "Differential", Group.DRIVE, "Kind and how tight."),
-        TuningField("battery", "Battery", Group.DRIVE, "Kind, cells and capacity."),
-        TuningField(
-            "electronics", "Electronics", Group.DRIVE, "Speed control and servo, and their settings."
+            "rear_compound",
+            said("Tyre compound, rear"),
+            Group.TYRES,
+            said("As the packet says, with hardness."),
         ),
         TuningField(
-            "mass", "Mass, ready to run", Group.WEIGHT, "With body and battery.", Unit.GRAM, 20, 5000, 1
+            "tyre_care", said("Tyre care"), Group.TYRES, said("Gluing, truing, cleaning; what and how long.")
+        ),
+        TuningField("motor", said("Motor"), Group.DRIVE, said("Kind and winding or speed constant.")),
+        TuningField("pinion_teeth", said("Pinion"), Group.DRIVE, said("Teeth."), Unit.NONE, 5, 60, 0),
+        TuningField("spur_teeth", said("Spur gear"), Group.DRIVE, said("Teeth."), Unit.NONE, 15, 150, 0),
+        TuningField("differential", said("Differential"), Group.DRIVE, said("Kind and how tight.")),
+        TuningField("battery", said("Battery"), Group.DRIVE, said("Kind, cells and capacity.")),
+        TuningField(
+            "electronics",
+            said("Electronics"),
+            Group.DRIVE,
+            said("Speed control and servo, and their settings."),
+        ),
+        TuningField(
+            "mass",
+            said("Mass, ready to run"),
+            Group.WEIGHT,
+            said("With body and battery."),
+            Unit.GRAM,
+            20,
+            5000,
+            1,
         ),
         *(
             TuningField(
                 f"weight_{key}",
-                f"Weight on the {label} wheel",
+                label,
                 Group.WEIGHT,
-                "On four scales.",
+                said("On four scales."),
                 Unit.GRAM,
                 0,
                 2500,
                 1,
             )
             for key, label in (
-                ("fl", "front left"),
-                ("fr", "front right"),
-                ("rl", "rear left"),
-                ("rr", "rear right"),
+                ("fl", said("Weight on the front left wheel")),
+                ("fr", said("Weight on the front right wheel")),
+                ("rl", said("Weight on the rear left wheel")),
+                ("rr", said("Weight on the rear right wheel")),
             )
         ),
     )
@@ -136,22 +207,30 @@ def read(typed: dict[str, str]) -> dict[str, float | str]:
         field = TUNING.get(key)
         text = str(text).strip()
         if field is None:
-            wrong[key] = f"“{key}” is no setting of the library: leave it out, or put it in the notes."
+            wrong[key] = Said(
+                "“{key}” is no setting of the library: leave it out, or put it in the notes.", key=key
+            )
         elif not text:
             continue
         elif field.in_words:
             if len(text) > LONGEST_WORDS:
-                wrong[key] = f"{field.label}: say it in {LONGEST_WORDS} letters; the notes take more."
+                wrong[key] = Said(
+                    "{label}: say it in {count} letters; the notes take more.",
+                    label=Said(field.label),
+                    count=LONGEST_WORDS,
+                )
             kept[key] = text
         else:
             try:
                 kept[key] = _number(field, text)
             except ValueError as error:
-                wrong[key] = str(error)
+                wrong[key] = error.args[0]
     open_corners = [key for key in CORNERS if key not in kept and key not in wrong]
     if len(open_corners) < len(CORNERS):
         for key in open_corners:
-            wrong[key] = f"{TUNING[key].label}: weigh all four wheels, or leave all four out."
+            wrong[key] = Said(
+                "{label}: weigh all four wheels, or leave all four out.", label=Said(TUNING[key].label)
+            )
     if wrong:
         raise TuningError(wrong)
     return {key: kept[key] for key in TUNING if key in kept}
@@ -161,16 +240,23 @@ def _number(field: TuningField, text: str) -> float:
     """The number in ``text``; ValueError says what is asked."""
     assert field.low is not None
     assert field.high is not None
-    plain = text.replace(",", ".").replace("−", "-")
-    unit = f" {field.unit.value}".rstrip()
+    typed = plain(text, field.unit)
     try:
-        value = float(plain) if plain.isascii() and "_" not in plain else float("nan")
+        value = float(typed) if typed.isascii() and "_" not in typed else float("nan")
     except ValueError:
         value = float("nan")
     if not field.low <= value <= field.high:  # false for what is no number
         if value != value:
-            raise ValueError(f"{field.label}: type a number, such as {max(field.low, 1):g}.")
+            example = Length(max(field.low, 1)) if field.unit is Unit.MM else max(field.low, 1)
+            raise ValueError(
+                Said("{label}: type a number, such as {example:g}.", label=Said(field.label), example=example)
+            )
         raise ValueError(
-            f"{field.label} must lie between {field.low:g} and {field.high:g}{unit}: check the unit."
+            Said(
+                "{label} must lie between {low:g} and {high}: check the unit.",
+                label=Said(field.label),
+                low=Length(field.low) if field.unit is Unit.MM else field.low,
+                high=Figure(field.high, field.unit.value),
+            )
         )
     return round(value, field.decimals)

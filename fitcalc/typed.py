@@ -6,9 +6,8 @@ import re
 from decimal import ROUND_HALF_EVEN, Decimal
 
 from fitcalc.dimensions import Unit
+from fitcalc.quantities import MM_PER_INCH
 
-MM_PER_INCH = Decimal("25.4")
-"""Exactly, by the international yard and pound agreement of 1959."""
 FINEST = Decimal("0.001")
 """mm; what comes from inches is rounded to it."""
 
@@ -66,6 +65,6 @@ def _split(text: str) -> tuple[str, str]:
 
 
 def _in_mm(inches: str) -> str:
-    mm = (Decimal(inches) * MM_PER_INCH).quantize(FINEST, ROUND_HALF_EVEN)
+    mm = (Decimal(inches) * Decimal(str(MM_PER_INCH))).quantize(FINEST, ROUND_HALF_EVEN)
     digits = f"{mm:f}"
     return digits.rstrip("0").rstrip(".") if "." in digits else digits

@@ -13,7 +13,7 @@ from django.utils.formats import get_format
 from django.utils.translation import gettext
 
 from fitcalc.dimensions import Unit
-from fitcalc.quantities import Quantity
+from fitcalc.quantities import MM_PER_INCH, Quantity
 from fitcalc.said import said
 from setups.units import Lengths, lengths
 
@@ -21,7 +21,6 @@ THIN = "\u202f"
 """Narrow no-break space."""
 MINUS = "\u2212"
 NOT_KNOWN = said("not known")
-MM_PER_INCH = 25.4
 INCH_DECIMALS = 3
 """Of a length in inches: a thousandth is what a calliper shows."""
 _FINE = 0.00095

@@ -8,14 +8,20 @@ from typing import Any
 from django.utils.formats import get_format
 from django.utils.translation import gettext
 
-from fitcalc.said import Said
+from fitcalc.dimensions import Unit
+from fitcalc.quantities import MM_PER_INCH
+from fitcalc.said import Figure, Length, Said
+from setups.printing import INCH_DECIMALS, in_inches
 
 
 class _InTheirs(Formatter):
     def format_field(self, value: Any, format_spec: str) -> Any:
         if isinstance(value, Said):
             return tell(value)
-        text = format(value, format_spec)
+        if isinstance(value, Figure | Length) and in_inches(getattr(value, "unit", Unit.MM)):
+            text = f"{value / MM_PER_INCH:.{INCH_DECIMALS}f}{' in' if isinstance(value, Figure) else ''}"
+        else:
+            text = format(value, format_spec)
         return text.replace(".", get_format("DECIMAL_SEPARATOR")) if isinstance(value, float) else text
 
 

@@ -14,8 +14,8 @@ from django.utils.translation import ngettext
 
 from fitcalc.consensus import COVERAGE
 from fitcalc.dimensions import Unit
-from fitcalc.quantities import Quantity
-from setups.printing import MM_PER_INCH, fixed, in_inches, plus_minus, unit_word
+from fitcalc.quantities import MM_PER_INCH, Quantity
+from setups.printing import fixed, in_inches, plus_minus, unit_word
 
 WIDTH = 360
 LEFT, RIGHT = 8, WIDTH - 8
