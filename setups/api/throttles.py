@@ -49,16 +49,20 @@ class Counted(SimpleRateThrottle):
         except Exception:  # each cache's library has errors of its own
             log.exception("The cache does not answer, so requests are not counted")
             return True
-        # A clock that was set back must not keep anybody out for longer than the period.
+        # Nobody is told to wait for longer than the period, whatever the clock does.
         self.left = min(max(began + self.duration - now, 1.0), float(self.duration))
         return count <= self.num_requests
 
     def _count(self, now: float) -> tuple[float, int]:
         """When the caller's period began (seconds), and how many requests were in it, this one included."""
-        began = self.cache.get(self.key)
+        began, fresh = self.cache.get(self.key), int(now * 1000)
         if began is None:
-            self.cache.add(self.key, int(now * 1000), self.duration)
-            began = self.cache.get(self.key, int(now * 1000))
+            self.cache.add(self.key, fresh, self.duration)
+            began = self.cache.get(self.key, fresh)
+        elif abs(now - began / 1000) >= self.duration:
+            # A clock was put back or forward: machines' clocks differ a little, but not by a whole period.
+            self.cache.set(self.key, fresh, self.duration)
+            began = self.cache.get(self.key, fresh)
         counter = f"{self.key}_{began}"
         try:
             return began / 1000, self.cache.incr(counter)
