@@ -9,6 +9,9 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 from django.http import HttpRequest, HttpResponse
+from django.utils.text import format_lazy
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from club.accounts import sessions
 from club.models import Member
@@ -17,24 +20,41 @@ USERNAME_LENGTH = 30
 USERNAME_VALIDATORS = [
     RegexValidator(
         rf"^[A-Za-z0-9][A-Za-z0-9._-]{{1,{USERNAME_LENGTH - 1}}}\Z",
-        f"Use 2 to {USERNAME_LENGTH} letters from a to z, digits, dots, hyphens or underscores, and begin "
-        "with a letter or a digit.",
+        format_lazy(
+            gettext_lazy(
+                "Use 2 to {username_length} letters from a to z, digits, dots, hyphens or "
+                "underscores, and begin with a letter or a digit."
+            ),
+            username_length=USERNAME_LENGTH,
+        ),
     )
 ]
 
-NEW_PASSWORD = "At least 8 characters. Three or four words in a row are easy to remember and hard to guess."
+NEW_PASSWORD = gettext_lazy(
+    "At least 8 characters. Three or four words in a row are easy to remember and hard to guess."
+)
 WORDS = {
-    "login": ("Username", "", "Type your username."),
+    "login": (gettext_lazy("Username"), "", gettext_lazy("Type your username.")),
     "username": (
-        "Username",
-        "Others see it, and you sign in with it: letters from a to z, digits, dots, hyphens, underscores.",
-        "Choose a username.",
+        gettext_lazy("Username"),
+        gettext_lazy(
+            "Others see it, and you sign in with it: letters from a to z, digits, dots, hyphens, underscores."
+        ),
+        gettext_lazy("Choose a username."),
     ),
-    "email": ("E-mail", "For a new password when you need one. No other member sees it.", "Type an address."),
-    "password": ("Password", "", "Type your password."),
-    "oldpassword": ("Present password", "", "Type your present password."),
-    "password1": ("New password", NEW_PASSWORD, "Choose a password."),
-    "password2": ("New password again", "", "Type the new password a second time."),
+    "email": (
+        gettext_lazy("E-mail"),
+        gettext_lazy("For a new password when you need one. No other member sees it."),
+        gettext_lazy("Type an address."),
+    ),
+    "password": (gettext_lazy("Password"), "", gettext_lazy("Type your password.")),
+    "oldpassword": (gettext_lazy("Present password"), "", gettext_lazy("Type your present password.")),
+    "password1": (gettext_lazy("New password"), NEW_PASSWORD, gettext_lazy("Choose a password.")),
+    "password2": (
+        gettext_lazy("New password again"),
+        "",
+        gettext_lazy("Type the new password a second time."),
+    ),
 }
 """Label, hint and what is said of an empty field, by the field's name."""
 
@@ -62,7 +82,7 @@ class SignIn(Worded, theirs.LoginForm):
 
 
 class SignUp(Worded, theirs.SignupForm):
-    labels = {"password1": "Password"}
+    labels = {"password1": gettext_lazy("Password")}
 
     def __init__(self, *args: Any, **given: Any) -> None:
         super().__init__(*args, **given)
@@ -70,7 +90,7 @@ class SignUp(Worded, theirs.SignupForm):
 
 
 class ChangeEmail(Worded, theirs.AddEmailForm):
-    labels = {"email": "New address"}
+    labels = {"email": gettext_lazy("New address")}
 
 
 class ChangePassword(Worded, theirs.ChangePasswordForm):
@@ -101,12 +121,18 @@ class Settings(forms.ModelForm):
     class Meta:
         model = Member
         fields = ["display_name"]
-        labels = {"display_name": "Display name"}
-        help_texts = {"display_name": "Others read it beside what you post. Left empty, it is your username."}
+        labels = {"display_name": gettext_lazy("Display name")}
+        help_texts = {
+            "display_name": gettext_lazy(
+                "Others read it beside what you post. Left empty, it is your username."
+            )
+        }
         widgets = {"display_name": forms.TextInput(attrs={"autocomplete": "nickname"})}
 
     def clean_display_name(self) -> str:
         name = " ".join(self.cleaned_data["display_name"].split())
         if not name.isprintable():
-            raise ValidationError("That name has characters that cannot be seen: type it again without them.")
+            raise ValidationError(
+                _("That name has characters that cannot be seen: type it again without them.")
+            )
         return name

@@ -13,13 +13,21 @@ from django.db import IntegrityError, transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
 from club.models import Member, Scope, Token
 from club.models.token import MOST_TOKENS
 
-LIVES = {7: "a week", 30: "30 days", 90: "90 days", 365: "a year"}
+LIVES = {
+    7: gettext_lazy("a week"),
+    30: gettext_lazy("30 days"),
+    90: gettext_lazy("90 days"),
+    365: gettext_lazy("a year"),
+}
 """For how many days a token may work."""
 SHOWN_DEAD = 20
 """So many that work no more are listed."""
@@ -29,28 +37,30 @@ class TokenForm(forms.Form):
     """A new token of ``member``'s: its name, what it may do besides reading, and how long it works."""
 
     name = forms.CharField(
-        label="What it is for",
+        label=gettext_lazy("What it is for"),
         max_length=60,
-        help_text="So that you know later which to revoke.",
+        help_text=gettext_lazy("So that you know later which to revoke."),
         error_messages={
-            "required": "Give it a name, such as “lap timer in the hall”.",
-            "max_length": "A name has up to 60 characters.",
+            "required": gettext_lazy("Give it a name, such as “lap timer in the hall”."),
+            "max_length": gettext_lazy("A name has up to 60 characters."),
         },
     )
     scopes = forms.MultipleChoiceField(
-        label="What it may do",
+        label=gettext_lazy("What it may do"),
         required=False,
         widget=forms.CheckboxSelectMultiple,
-        error_messages={"invalid_choice": "That is not a thing that your tokens can do: choose again."},
+        error_messages={
+            "invalid_choice": gettext_lazy("That is not a thing that your tokens can do: choose again.")
+        },
     )
     days = forms.TypedChoiceField(
-        label="How long it works",
+        label=gettext_lazy("How long it works"),
         coerce=int,
         choices=list(LIVES.items()),
         initial=90,
         error_messages={
-            "required": "Choose how long it works.",
-            "invalid_choice": "Choose one of the times in the list.",
+            "required": gettext_lazy("Choose how long it works."),
+            "invalid_choice": gettext_lazy("Choose one of the times in the list."),
         },
     )
 
@@ -58,20 +68,26 @@ class TokenForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.member = member
         offered = [Scope.WRITE, *([Scope.STEWARD] if member.settles_disputes else [])]
-        self.fields["scopes"].choices = [(one.value, one.label.capitalize()) for one in offered]
-        self.fields[
-            "scopes"
-        ].help_text = "Every token may read what you may read, your garage and drafts too."
+        self.fields["scopes"].choices = [(one.value, capfirst(one.label)) for one in offered]
+        self.fields["scopes"].help_text = _(
+            "Every token may read what you may read, your garage and drafts too."
+        )
 
     def clean_name(self) -> str:
         name: str = self.cleaned_data["name"]
         if self.member.tokens.filter(name=name, revoked_at__isnull=True).exists():
-            raise forms.ValidationError("You have a token of this name: revoke that, or choose another name.")
+            raise forms.ValidationError(
+                _("You have a token of this name: revoke that, or choose another name.")
+            )
         return name
 
     def clean(self) -> dict[str, Any]:
         if self.member.tokens.live().count() >= MOST_TOKENS:
-            raise forms.ValidationError(f"You have {MOST_TOKENS} tokens: revoke one that you do not use.")
+            raise forms.ValidationError(
+                _("You have {most_tokens} tokens: revoke one that you do not use.").format(
+                    most_tokens=MOST_TOKENS
+                )
+            )
         return super().clean() or self.cleaned_data
 
     def make(self) -> tuple[Token, str] | None:
@@ -83,7 +99,7 @@ class TokenForm(forms.Form):
             with transaction.atomic():
                 return Token.make(self.member, given["name"], scopes, expires)
         except IntegrityError:
-            self.add_error("name", "You have just made a token of this name: choose another name.")
+            self.add_error("name", _("You have just made a token of this name: choose another name."))
             return None
 
 
@@ -114,5 +130,8 @@ def revoke(request: HttpRequest, pk: int) -> HttpResponse:
     """A token works no more, from this moment."""
     token = get_object_or_404(Token, pk=pk, member=request.user)
     token.revoke()
-    messages.success(request, f"“{token}” works no more. Programs that use it are refused from now on.")
+    messages.success(
+        request,
+        _("“{token}” works no more. Programs that use it are refused from now on.").format(token=token),
+    )
     return redirect("tokens")

@@ -11,6 +11,7 @@ from django.db import IntegrityError, transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.decorators import method_decorator
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -36,7 +37,7 @@ class SignUp(theirs.SignupView):
             with transaction.atomic():
                 return super().form_valid(form)
         except IntegrityError:  # somebody else has taken the name since it was looked up
-            form.add_error("username", "Another member has just taken that name: choose a different one.")
+            form.add_error("username", _("Another member has just taken that name: choose a different one."))
             return self.form_invalid(form)
 
 
@@ -66,7 +67,7 @@ def account(request: HttpRequest) -> HttpResponse:
     form = Settings(request.POST or None, instance=member)
     if request.method == "POST" and form.is_valid():
         form.save()
-        messages.success(request, f"Others now see you as {member}.")
+        messages.success(request, _("Others now see you as {member}.").format(member=member))
         return redirect("account")
     return render(request, "club/account.html", {"form": form})
 

@@ -6,6 +6,7 @@ from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models.functions import Lower
 from django.urls import reverse
+from django.utils.translation import gettext_lazy
 
 from setups.units import Lengths
 
@@ -14,10 +15,10 @@ class Member(AbstractUser):
     """A member of the club and what they may do besides reading and posting."""
 
     class Role(models.TextChoices):
-        MEMBER = "member", "member"
-        STEWARD = "steward", "steward"
-        RACE_DIRECTOR = "race_director", "race director"
-        LIBRARIAN = "librarian", "librarian"
+        MEMBER = "member", gettext_lazy("member")
+        STEWARD = "steward", gettext_lazy("steward")
+        RACE_DIRECTOR = "race_director", gettext_lazy("race director")
+        LIBRARIAN = "librarian", gettext_lazy("librarian")
 
     class Language(models.TextChoices):
         ENGLISH = "en-gb", "English"
