@@ -10,10 +10,12 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest
 from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from club import security_log
 from club.accounts import sessions
-from club.accounts.lockout import LockedOut, counter, seconds_left
+from club.accounts.lockout import LockedOut, counter, forget_the_future, seconds_left
 from club.models import Member
 
 log = logging.getLogger(__name__)
@@ -21,20 +23,23 @@ log = logging.getLogger(__name__)
 
 class Adapter(DefaultAccountAdapter):
     error_messages = DefaultAccountAdapter.error_messages | {
-        "username_password_mismatch": "No member has that name with that password. Capital letters count in "
-        "the password: type it again.",
-        "username_taken": "Another member has that name: choose a different one.",
-        "username_blacklisted": "That name is kept for the site: choose a different one.",
-        "enter_current_password": "That is not your present password: type it again.",
-        "incorrect_password": "That is not your password: type it again.",
-        "duplicate_email": "That is your address already. Type the new one.",
-        "invalid_password_reset": "That link does not work any more.",
+        "username_password_mismatch": gettext_lazy(
+            "No member has that name with that password. Capital "
+            "letters count in the password: type it again."
+        ),
+        "username_taken": gettext_lazy("Another member has that name: choose a different one."),
+        "username_blacklisted": gettext_lazy("That name is kept for the site: choose a different one."),
+        "enter_current_password": gettext_lazy("That is not your present password: type it again."),
+        "incorrect_password": gettext_lazy("That is not your password: type it again."),
+        "duplicate_email": gettext_lazy("That is your address already. Type the new one."),
+        "invalid_password_reset": gettext_lazy("That link does not work any more."),
     }
 
     def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:
         return counter(request, credentials.get("username") or "")
 
     def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:
+        forget_the_future(request, credentials.get("username") or "")
         try:
             super().pre_authenticate(request, **credentials)
         except ValidationError as error:
@@ -51,13 +56,15 @@ class Adapter(DefaultAccountAdapter):
             super().send_mail(template_prefix, email, context)
         except OSError:  # every smtplib error is one
             log.exception("Mail could not be sent: check EMAIL_URL")
-            trouble = "The site could not send its e-mail: try again later, or tell the club."
+            trouble = _("The site could not send its e-mail: try again later, or tell the club.")
             messages.error(self.request, trouble)
 
     def clean_email(self, email: str) -> str:
         longest = Member._meta.get_field("email").max_length
         if len(email) > longest:
-            raise ValidationError(f"An e-mail address has {longest} letters at most: type it again.")
+            raise ValidationError(
+                _("An e-mail address has {longest} letters at most: type it again.").format(longest=longest)
+            )
         return email
 
     def is_ajax(self, request: HttpRequest) -> bool:

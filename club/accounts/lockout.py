@@ -17,7 +17,8 @@ from django.core.cache import cache
 from django.core.exceptions import ValidationError
 from django.dispatch import receiver
 from django.http import HttpRequest
-from django.template.defaultfilters import pluralize
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 FAILURES = {"app": "allauth.account", "action": "login_failed"}
 
@@ -27,11 +28,11 @@ class LockedOut(ValidationError):
 
     def __init__(self, seconds: int) -> None:
         self.seconds = seconds
-        super().__init__(
+        told = _(
             "Too many wrong passwords were typed for this name from here. "
-            f"Wait {spoken(seconds)}, then try again; or ask for a new password now.",
-            code="locked_out",
+            "Wait {time}, then try again; or ask for a new password now."
         )
+        super().__init__(told.format(time=spoken(seconds)), code="locked_out")
 
 
 def counter(request: HttpRequest, username: str) -> str:
@@ -50,13 +51,26 @@ def seconds_left(request: HttpRequest, username: str) -> int:
     return math.ceil(left)
 
 
+def forget_the_future(request: HttpRequest, username: str) -> None:
+    """Forget failures from before the clock was put back: nobody waits until it comes round to them again."""
+    key, now = counter(request, username), time.time()
+    for rate in ratelimit.get_rates(**FAILURES):
+        place = ratelimit.get_cache_key(request, **FAILURES, rate=rate, key=key)
+        newest_first = cache.get(place, [])
+        past = [at for at in newest_first if at < now + rate.duration]
+        if past != newest_first:
+            cache.set(place, past, rate.duration)
+
+
 def spoken(seconds: int) -> str:
     """``seconds`` as a person says it: 40 seconds, 12 minutes, 2 hours; never less than it is."""
-    for size, unit in ((3600, "hour"), (60, "minute")):
-        if seconds > 1.5 * size:
-            count = math.ceil(seconds / size)
-            return f"{count} {unit}{pluralize(count)}"
-    return f"{seconds} second{pluralize(seconds)}"
+    if seconds > 1.5 * 3600:
+        count = math.ceil(seconds / 3600)
+        return ngettext("{count} hour", "{count} hours", count).format(count=count)
+    if seconds > 1.5 * 60:
+        count = math.ceil(seconds / 60)
+        return ngettext("{count} minute", "{count} minutes", count).format(count=count)
+    return ngettext("{count} second", "{count} seconds", seconds).format(count=seconds)
 
 
 @receiver(password_reset)

@@ -15,6 +15,7 @@ from django.db import models
 from django.db.models import Q
 from django.dispatch import Signal
 from django.utils import timezone
+from django.utils.translation import gettext_lazy, pgettext
 
 from .member import Member
 
@@ -34,9 +35,9 @@ revoked = Signal()
 class Scope(models.TextChoices):
     """What a token lets its program do. Every token may read."""
 
-    READ = "read", "read what you may read, your drafts and garage too"
-    WRITE = "write", "post and change what is yours"
-    STEWARD = "steward", "settle disputes, withdraw setups and put them back"
+    READ = "read", gettext_lazy("read what you may read, your drafts and garage too")
+    WRITE = "write", gettext_lazy("post and change what is yours")
+    STEWARD = "steward", gettext_lazy("settle disputes, withdraw setups and put them back")
 
 
 SCOPES = ("read", "read write", "read steward", "read write steward")
@@ -113,6 +114,16 @@ class Token(models.Model):
         """True while it works."""
         return self.revoked_at is None and self.expires_at > timezone.now()
 
+    @property
+    def words_told(self) -> list[str]:
+        """Its scopes in the reader's language."""
+        told = {
+            Scope.READ.value: pgettext("a program may", "read"),
+            Scope.WRITE.value: pgettext("a program may", "write"),
+            Scope.STEWARD.value: pgettext("a program may", "steward"),
+        }
+        return [told[word] for word in self.words]
+
     def allows(self, scope: str) -> bool:
         """True if the token lets its program do what ``scope`` names."""
         return scope in self.words
@@ -120,7 +131,7 @@ class Token(models.Model):
     def note_use(self) -> None:
         """Write down that it was used now, unless that was done a moment ago; at most one query."""
         now = timezone.now()
-        if self.last_used_at is None or self.last_used_at < now - NOTED_EVERY:
+        if self.last_used_at is None or abs(now - self.last_used_at) > NOTED_EVERY:
             Token.objects.filter(pk=self.pk).update(last_used_at=now)
 
     def revoke(self) -> None:
