@@ -1,18 +1,21 @@
-"""A cache in the database that counts: adding one to a figure loses none, whichever process does it.
+"""The caches that all processes share, so that callers find the same in either.
 
-Django's own reads the figure and writes it back in two statements, so that of two requests at once one may
-not be counted, and gives the figure a new time to live. With Redis and in one process's memory, adding one
-is a single step already.
+In the database, adding one to a figure must lose none, whichever process does it: Django's own reads the
+figure and writes it back in two statements, so that of two requests at once one may not be counted, and gives
+the figure a new time to live. In Redis that is one step; there, being away must be told as the database would
+tell it, so that who asked is answered with 503 and not as if the site had made a mistake.
 """
 
 from __future__ import annotations
 
 import base64
 import pickle
+from collections.abc import Callable
 from typing import Any
 
 from django.core.cache.backends.db import DatabaseCache
-from django.db import connections, router, transaction
+from django.core.cache.backends.redis import RedisCache, RedisCacheClient
+from django.db import OperationalError, connections, router, transaction
 from django.utils.timezone import now
 
 
@@ -39,3 +42,33 @@ class SharedTable(DatabaseCache):
             kept = base64.b64encode(pickle.dumps(figure, self.pickle_protocol)).decode("ascii")
             cursor.execute(f"UPDATE {table} SET value = %s WHERE cache_key = %s", [kept, place])
         return figure
+
+
+class _Client(RedisCacheClient):
+    """Raises OperationalError, as a cache in the database does, where Redis does not answer."""
+
+
+def _told(name: str) -> Callable[..., Any]:
+    asked = getattr(RedisCacheClient, name)
+
+    def method(self: Any, *given: Any, **named: Any) -> Any:
+        try:
+            return asked(self, *given, **named)
+        except self._lib.RedisError as error:
+            raise OperationalError(f"the cache does not answer: {error}") from error
+
+    return method
+
+
+for _name in ("add", "get", "set", "touch", "delete", "incr", "has_key"):
+    setattr(_Client, _name, _told(_name))
+for _name in ("get_many", "set_many", "delete_many", "clear"):
+    setattr(_Client, _name, _told(_name))
+
+
+class SharedRedis(RedisCache):
+    """``redis://host:6379/0``."""
+
+    def __init__(self, server: Any, params: dict[str, Any]) -> None:
+        super().__init__(server, params)
+        self._class = _Client

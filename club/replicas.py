@@ -12,6 +12,7 @@ How far the log is, and what a replica has replayed: PostgreSQL's ``pg_current_w
 
 from __future__ import annotations
 
+import logging
 import random
 import re
 from collections.abc import Callable
@@ -28,6 +29,8 @@ from django.db import DEFAULT_DB_ALIAS, Error, connections
 from django.http import HttpRequest, HttpResponse
 
 from club.cookies import named
+
+log = logging.getLogger(__name__)
 
 COOKIE = named("written")
 REMEMBERED = 3600
@@ -85,8 +88,13 @@ class ReadYourOwnWrites:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        mark = _mark_of(request)
-        replica = "" if request.method not in ("GET", "HEAD", "OPTIONS") else _replica_for(mark)
+        mark, replica = "", ""
+        if request.method in ("GET", "HEAD", "OPTIONS"):
+            try:
+                mark = _mark_of(request)
+                replica = _replica_for(mark)
+            except Error:  # the cache is away: nobody can tell how far back a replica may be
+                log.exception("The cache does not answer, so the primary is read from")
         token = _route.set(route := _Route(replica))
         try:
             response = self.get_response(request)
@@ -160,7 +168,10 @@ def _remember(request: HttpRequest, response: HttpResponse) -> None:
         cursor.execute("SELECT pg_current_wal_insert_lsn()::text")
         mark = cursor.fetchone()[0]
     if key := _token_key(request):
-        cache.set(key, mark, REMEMBERED)
+        try:
+            cache.set(key, mark, REMEMBERED)
+        except Error:  # what was written stands, and until the cache is back the primary answers
+            log.exception("The cache does not answer, so it is not noted who wrote")
         return
     response.set_cookie(
         COOKIE,

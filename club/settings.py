@@ -214,15 +214,14 @@ vars().update(env.email("EMAIL_URL", default="consolemail://"))
 EMAIL_TIMEOUT = 10
 DEFAULT_FROM_EMAIL = env.str("FROM_EMAIL", default="library@localhost")
 CACHES = {"default": env.cache("CACHE_URL", default="locmemcache://")}
-_cache = {
-    "django.core.cache.backends.db.DatabaseCache": {"MAX_ENTRIES": 10_000},
-    "django.core.cache.backends.locmem.LocMemCache": {"MAX_ENTRIES": 10_000},
+_own, _options = {
+    "DatabaseCache": ("club.caching.SharedTable", {"MAX_ENTRIES": 10_000}),
+    "LocMemCache": ("", {"MAX_ENTRIES": 10_000}),
     # A cache that hangs must not hold up the site.
-    "django.core.cache.backends.redis.RedisCache": {"socket_connect_timeout": 1, "socket_timeout": 2},
-}.get(CACHES["default"]["BACKEND"], {})
-CACHES["default"]["OPTIONS"] = _cache | CACHES["default"].get("OPTIONS", {})
-if CACHES["default"]["BACKEND"] == "django.core.cache.backends.db.DatabaseCache":
-    CACHES["default"]["BACKEND"] = "club.caching.SharedTable"
+    "RedisCache": ("club.caching.SharedRedis", {"socket_connect_timeout": 1, "socket_timeout": 2}),
+}.get(CACHES["default"]["BACKEND"].rsplit(".", 1)[1], ("", {}))
+CACHES["default"]["BACKEND"] = _own or CACHES["default"]["BACKEND"]
+CACHES["default"]["OPTIONS"] = _options | CACHES["default"].get("OPTIONS", {})
 
 # What is read by who asks for no language, or for one that is not there.
 LANGUAGE_CODE = env.str("LANGUAGE_CODE", default="en-gb")
