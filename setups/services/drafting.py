@@ -33,6 +33,8 @@ class Problem:
     field_id: str
     label: str
     said: str
+    open: bool = False
+    """True where it is a choice that is still to be made."""
 
     @property
     def names_itself(self) -> bool:
@@ -102,7 +104,7 @@ class Judged:
             found.append(Problem("car", "platform-choice", "Platform", "Choose what it stands on."))
         if self.open_slots:
             names = ", ".join(slot.label for slot in self.open_slots)
-            found.append(Problem("parts", f"id_{self.open_slots[0].value}", "Still open", f"{names}."))
+            found.append(Problem("parts", f"id_{self.open_slots[0].value}", "Still open", f"{names}.", open=True))
         if self.setup.current_id and not typed.get("what_changed", "").strip():
             found.append(Problem("post", "id_what_changed", "What changed", "Say in a line what changed."))
         return found
