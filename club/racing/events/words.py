@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 ONE_AND_MANY = (1, 2)
 
@@ -67,8 +67,8 @@ def script_words() -> dict[str, str | list[str]]:
         "choose": _("Choose yes or no first."),
         "reason": _("Say what was wrong with the record before."),
         "doubt": _("Give the doubt of the instrument first, at the top of the page."),
-        "yes": _("yes"),
-        "no": _("no"),
+        "yes": pgettext("an answer", "yes"),
+        "no": pgettext("an answer", "no"),
         "gone": _("The car is no longer on the list, or the address has changed."),
         "away": _("no signal: what is on record comes when it is back"),
         "unchecked": _("not checked"),
