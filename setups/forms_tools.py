@@ -7,12 +7,17 @@ from typing import Any
 
 from django import forms
 from django.utils.text import Truncator
+from django.utils.translation import gettext as _
 
-from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, DimensionKind, PartKind
+from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, DimensionKind, PartKind, Unit
 from fitcalc.gearing import LOAD_FACTOR, module_from_pitch
 from fitcalc.quantities import Quantity
+from fitcalc.said import said
+from fitcalc.typed import plain
 from setups.models import Part, PartDimension, Platform
-from setups.printing import fixed
+from setups.printing import brief, unit_word
+from setups.translated import within_a_sentence
+from setups.units import Lengths, lengths, lengths_in, typed_in
 
 NUMBER = re.compile(r"[+-]?(\d{1,9}(\.\d{0,9})?|\.\d{1,9})", re.ASCII)
 PITCH = re.compile(r"(\d{1,9}(\.\d{0,9})?)\s*(p|dp|pitch)", re.ASCII | re.IGNORECASE)
@@ -23,7 +28,9 @@ LONGEST_SHOWN = 20
 class FigureField(forms.Field):
     """A number between ``low`` and ``high``, with a decimal point or comma; empty is ``None``.
 
-    ``whole`` asks for a whole number; ``pitch`` also takes a diametral pitch such as ``64 pitch``, as module.
+    ``label`` has a place for the unit. A length may have ``mm`` or ``in`` behind it; without, it is in the
+    ``units`` of its form. ``whole`` asks for a whole number; ``pitch`` also takes a diametral pitch such as
+    ``64 pitch``, as module.
     """
 
     def __init__(
@@ -31,7 +38,7 @@ class FigureField(forms.Field):
         label: str,
         low: float,
         high: float,
-        unit: str = "",
+        unit: Unit = Unit.NONE,
         *,
         whole: bool = False,
         pitch: bool = False,
@@ -42,35 +49,72 @@ class FigureField(forms.Field):
             attrs={"inputmode": "text" if pitch else "numeric" if whole else "decimal", "autocomplete": "off"}
         )
         super().__init__(label=label, required=False, widget=widget, **kwargs)
+        self.words = label
+        self.units = Lengths.MM
         self.low, self.high, self.unit = low, high, unit
         self.whole, self.pitch, self.example = whole, pitch, example
 
     @classmethod
     def of(cls, label: str, kind: DimensionKind, **kwargs: Any) -> FigureField:
         """A field with the bounds and the unit of a dimension of the catalogue."""
-        return cls(label, kind.low, kind.high, kind.unit.value, **kwargs)
+        return cls(label, kind.low, kind.high, kind.unit, **kwargs)
 
     def to_python(self, value: Any) -> float | None:
         text = str(value or "").strip()
         if not text:
             return None
-        plain = text.replace(",", ".").replace("−", "-")
-        if self.pitch and (written := PITCH.fullmatch(plain)) and float(written[1]) > 0:
+        pitch = text.replace(",", ".")
+        digits = plain(text, self.unit, self.units is Lengths.INCH)
+        if self.pitch and (written := PITCH.fullmatch(pitch)) and float(written[1]) > 0:
             number = float(module_from_pitch(float(written[1])))
-        elif NUMBER.fullmatch(plain):
-            number = float(plain)
+        elif NUMBER.fullmatch(digits):
+            number = float(digits)
         else:
             raise forms.ValidationError(
-                f"“{Truncator(text).chars(LONGEST_SHOWN)}” is no number: type one such as {self.example}, "
-                "or leave it empty."
+                _("“{text}” is no number: type one such as {example}, or leave it empty.").format(
+                    text=Truncator(text).chars(LONGEST_SHOWN), example=self._example()
+                )
             )
         if not self.low <= number <= self.high:
-            bounds = f"between {self.low:g} and {self.high:g} {self.unit}".rstrip()
-            given = fixed(number, 3).rstrip("0").rstrip(".")
-            raise forms.ValidationError(f"It lies {bounds}; you gave {given}. Check the unit and the point.")
+            raise forms.ValidationError(self._outside(number))
         if self.whole and number != int(number):
-            raise forms.ValidationError("It is a whole number: type it without a fraction.")
+            raise forms.ValidationError(_("It is a whole number: type it without a fraction."))
         return int(number) if self.whole else number
+
+    def said_in(self, units: Lengths) -> None:
+        """From here on lengths without a unit are in ``units``, and the label says so."""
+        self.units = units
+        with lengths_in(units):
+            self.label = _(self.words).format(unit=unit_word(self.unit))
+
+    def _example(self) -> str:
+        try:
+            with lengths_in(self.units):
+                return brief(float(self.example), self.unit)
+        except ValueError:
+            return _(self.example)
+
+    def _outside(self, number: float) -> str:
+        with lengths_in(self.units):
+            low, high, given = (brief(one, self.unit) for one in (self.low, self.high, number))
+            unit = unit_word(self.unit)
+        if not unit:
+            said = _("It lies between {low} and {high}; you gave {given}. Check the unit and the point.")
+            return said.format(low=low, high=high, given=given)
+        said = _("It lies between {low} and {high} {unit}; you gave {given}. Check the unit and the point.")
+        return said.format(low=low, high=high, unit=unit, given=given)
+
+
+class _Figures(forms.Form):
+    """A form of figures. Its address says if lengths are typed in inches; an empty one asks in the reader's
+    own unit."""
+
+    def __init__(self, data: Any = None) -> None:
+        super().__init__(data)
+        self.units = typed_in(data) if data else lengths()
+        for field in self.fields.values():
+            if isinstance(field, FigureField):
+                field.said_in(self.units)
 
 
 PART_FIELDS: dict[str, PartKind] = {
@@ -78,26 +122,39 @@ PART_FIELDS: dict[str, PartKind] = {
 }
 """Name of a field -> the kind of part that it takes."""
 
+_FROM_THE_LIBRARY = {
+    "pinion": said("Pinion from the library"),
+    "spur": said("Spur from the library"),
+    "motor": said("Motor from the library"),
+    "tyre": said("Tyre from the library"),
+}
+_NO_SUCH = {
+    "pinion": said("“{name}” is no pinion that the library knows: choose another, or type its figures."),
+    "spur": said("“{name}” is no spur that the library knows: choose another, or type its figures."),
+    "motor": said("“{name}” is no motor that the library knows: choose another, or type its figures."),
+    "tyre": said("“{name}” is no tyre that the library knows: choose another, or type its figures."),
+}
 
-class GearingForm(forms.Form):
+
+class GearingForm(_Figures):
     """Pinion, spur, motor and tyre as parts of ``platform`` or typed; what is typed counts first."""
 
-    pinion_teeth = FigureField.of("Pinion teeth", PART_DIMENSIONS["teeth"], whole=True, example="9")
+    pinion_teeth = FigureField.of(said("Pinion teeth"), PART_DIMENSIONS["teeth"], whole=True, example="9")
     pinion_module = FigureField.of(
-        "Pinion module", PART_DIMENSIONS["module"], pitch=True, example="0.4 or 64 pitch"
+        said("Pinion module"), PART_DIMENSIONS["module"], pitch=True, example=said("0.4 or 64 pitch")
     )
-    spur_teeth = FigureField.of("Spur teeth", PART_DIMENSIONS["teeth"], whole=True, example="44")
+    spur_teeth = FigureField.of(said("Spur teeth"), PART_DIMENSIONS["teeth"], whole=True, example="44")
     spur_module = FigureField.of(
-        "Spur module", PART_DIMENSIONS["module"], pitch=True, example="0.4 or 64 pitch"
+        said("Spur module"), PART_DIMENSIONS["module"], pitch=True, example=said("0.4 or 64 pitch")
     )
-    kv = FigureField.of("Speed constant, rpm/V", PART_DIMENSIONS["speed_constant"], example="3500")
-    voltage = FigureField("Battery, V", 0.5, 60, "V", example="3.7")
-    diameter = FigureField.of("Diameter, mm", PART_DIMENSIONS["tyre_diameter"], example="22.5")
-    wear = FigureField("Doubt, ± mm", 0, 10, "mm", example="0.1")
-    internal = FigureField("Internal ratio", 0.1, 30, example="1.9")
-    load = FigureField("Load factor", 0.1, 1, example=f"{LOAD_FACTOR.value:g}")
-    slot_low = FigureField("Nearest, mm", 1, 250, "mm", example="9.5")
-    slot_high = FigureField("Farthest, mm", 1, 250, "mm", example="12")
+    kv = FigureField.of(said("Speed constant, rpm/V"), PART_DIMENSIONS["speed_constant"], example="3500")
+    voltage = FigureField(said("Battery, V"), 0.5, 60, Unit.VOLT, example="3.7")
+    diameter = FigureField.of(said("Diameter, {unit}"), PART_DIMENSIONS["tyre_diameter"], example="22.5")
+    wear = FigureField(said("Doubt, ± {unit}"), 0, 10, Unit.MM, example="0.1")
+    internal = FigureField(said("Internal ratio"), 0.1, 30, example="1.9")
+    load = FigureField(said("Load factor"), 0.1, 1, example=f"{LOAD_FACTOR.value:g}")
+    slot_low = FigureField(said("Nearest, {unit}"), 1, 250, Unit.MM, example="9.5")
+    slot_high = FigureField(said("Farthest, {unit}"), 1, 250, Unit.MM, example="12")
 
     def __init__(self, data: Any = None, *, platform: Platform | None = None) -> None:
         super().__init__(data)
@@ -109,17 +166,17 @@ class GearingForm(forms.Form):
         self._take_in_strangers()
         for name, parts in self._parts.items():
             self.fields[name] = forms.ChoiceField(
-                label=f"{name.capitalize()} from the library",
+                label=_(_FROM_THE_LIBRARY[name]),
                 required=False,
-                choices=[("", "typed below"), *self._options(name, parts.values())],
+                choices=[("", _("typed below")), *self._options(name, parts.values())],
             )
             given = self.data.get(name, "")
             if given and given not in parts:
                 shown = Truncator(given).chars(LONGEST_SHOWN)
                 field = self.fields[name]
-                said = f"“{shown}” is no {name} that the library knows: choose another, or type its figures."
-                field.error_messages["invalid_choice"] = said.replace("%", "%%")
-                field.widget.choices = [*field.choices, (given, f"{shown} (not known)")]
+                why = _(_NO_SUCH[name]).format(name=shown)
+                field.error_messages["invalid_choice"] = why.replace("%", "%%")
+                field.widget.choices = [*field.choices, (given, _("{name} (not known)").format(name=shown))]
 
     def _take_in_strangers(self) -> None:
         """Parts that the address names and that the platform does not list: one query, if there are any."""
@@ -176,18 +233,18 @@ class GearingForm(forms.Form):
         return list(self._parts[name].values())
 
 
-class BalanceForm(forms.Form):
+class BalanceForm(_Figures):
     """Four corner weights and the lengths between the wheels; empty lengths may come from a car."""
 
-    front_left = FigureField("Front left, g", 0, 20_000, "g", example="52.5")
-    front_right = FigureField("Front right, g", 0, 20_000, "g", example="52.5")
-    rear_left = FigureField("Rear left, g", 0, 20_000, "g", example="61")
-    rear_right = FigureField("Rear right, g", 0, 20_000, "g", example="61")
-    scale = FigureField("Scale’s doubt, ± g", 0, 500, "g", example="0.5")
-    wheelbase = FigureField.of("Wheelbase, mm", BODY_DIMENSIONS["wheelbase"], example="92")
-    front_track = FigureField("Front track, mm", 10, 400, "mm", example="46.5")
-    rear_track = FigureField("Rear track, mm", 10, 400, "mm", example="46.5")
-    ruler = FigureField("Their doubt, ± mm", 0, 20, "mm", example="0.5")
+    front_left = FigureField(said("Front left, g"), 0, 20_000, Unit.GRAM, example="52.5")
+    front_right = FigureField(said("Front right, g"), 0, 20_000, Unit.GRAM, example="52.5")
+    rear_left = FigureField(said("Rear left, g"), 0, 20_000, Unit.GRAM, example="61")
+    rear_right = FigureField(said("Rear right, g"), 0, 20_000, Unit.GRAM, example="61")
+    scale = FigureField(said("Scale’s doubt, ± g"), 0, 500, Unit.GRAM, example="0.5")
+    wheelbase = FigureField.of(said("Wheelbase, {unit}"), BODY_DIMENSIONS["wheelbase"], example="92")
+    front_track = FigureField(said("Front track, {unit}"), 10, 400, Unit.MM, example="46.5")
+    rear_track = FigureField(said("Rear track, {unit}"), 10, 400, Unit.MM, example="46.5")
+    ruler = FigureField(said("Their doubt, ± {unit}"), 0, 20, Unit.MM, example="0.5")
 
     CORNERS = ("front_left", "front_right", "rear_left", "rear_right")
 
@@ -196,9 +253,9 @@ class BalanceForm(forms.Form):
         super().__init__(data)
         given = self.data.get("car", "")
         if given and given not in dict(sets):
-            sets = [*sets, (given, "the car of this address")]
+            sets = [*sets, (given, _("the car of this address"))]
         self.fields["car"] = forms.ChoiceField(
-            label="Lengths from a set of parts", required=False, choices=[("", "typed below"), *sets]
+            label=_("Lengths from a set of parts"), required=False, choices=[("", _("typed below")), *sets]
         )
 
     @property
@@ -210,7 +267,7 @@ class BalanceForm(forms.Form):
     def not_weighed(self) -> list[str]:
         """Labels of the corners without a weight, if some have one. Of a valid form."""
         return [
-            self.fields[corner].label.partition(",")[0].lower()
+            within_a_sentence(str(self.fields[corner].label).partition(",")[0])
             for corner in self.CORNERS
             if self.cleaned_data[corner] is None
         ]

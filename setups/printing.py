@@ -109,6 +109,11 @@ def bare(number: float, unit: Unit | str, decimals: int, plus: bool = False) -> 
     return fixed(number, decimals, plus)
 
 
+def brief(number: float, unit: Unit | str) -> str:
+    """``number`` as short as it goes, as the reader has it and without the unit: a bound, what was typed."""
+    return bare(number, unit, decimals_needed(number, 0, 3))
+
+
 def figure(number: float, unit: Unit | str, decimals: int, plus: bool = False) -> str:
     """``number``, which is in ``unit``, with the reader's unit: ``64.2 mm``, ``2.528 in``."""
     return with_unit(bare(number, unit, decimals, plus), unit)

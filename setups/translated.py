@@ -6,7 +6,7 @@ from string import Formatter
 from typing import Any
 
 from django.utils.formats import get_format
-from django.utils.translation import gettext
+from django.utils.translation import get_language, gettext
 
 from fitcalc.dimensions import Unit
 from fitcalc.quantities import MM_PER_INCH
@@ -38,3 +38,15 @@ def tell(said: str | Exception) -> str:
     if isinstance(said, Said):
         return _in_theirs.vformat(gettext(said.template), (), said.values)
     return gettext(said) if said else ""
+
+
+def sentence(error: Exception) -> str:
+    """An error that begins small and has no full stop, as a sentence of its own."""
+    text = tell(error)
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def within_a_sentence(label: str) -> str:
+    """``label`` for the middle of a sentence: with a small letter in English, as it is where nouns are
+    written large."""
+    return label[0].lower() + label[1:] if (get_language() or "en").startswith("en") else label

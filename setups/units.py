@@ -6,7 +6,7 @@ asked of no table. It reaches what a person reads and types, and nothing that a 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from enum import StrEnum
@@ -19,12 +19,24 @@ class Lengths(StrEnum):
     INCH = "inch"
 
 
+FIELD = "units"
+"""The field of a form that says in which unit its lengths are typed."""
+
 _current: ContextVar[Lengths] = ContextVar("lengths", default=Lengths.MM)
 
 
 def lengths() -> Lengths:
     """What the reader has lengths in."""
     return _current.get()
+
+
+def typed_in(form: Mapping[str, str]) -> Lengths:
+    """In what the lengths of a form that was sent are meant where no unit is typed: what its page said.
+
+    A page for inches says so in a field of its own (``typed_units``), so that neither a link that is passed
+    on nor a choice made meanwhile changes what a number means.
+    """
+    return Lengths.INCH if form.get(FIELD) == Lengths.INCH else Lengths.MM
 
 
 @contextmanager

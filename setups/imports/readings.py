@@ -27,6 +27,7 @@ from setups.imports.words import LARGEST, NOISE, shown
 from setups.models import Body, Measurement, Part, Revision, Setup, StatedFigure
 from setups.models.measurement import refusals
 from setups.services import measuring, verifying
+from setups.units import Lengths, lengths_in
 
 THOUSANDTH = Decimal("0.001")
 SUBJECTS = ("body", "part", "revision")
@@ -184,7 +185,10 @@ def _known_quantity(given: Given, subject: Any, of: str) -> bool:
 
 
 def _judge(given: Given, measurement: Measurement) -> None:
-    wrong = refusals(measurement.kind, measurement.value, measurement.instrument, measurement.uncertainty)
+    with lengths_in(Lengths.MM):  # as the file has them
+        wrong = refusals(
+            measurement.kind, measurement.value, measurement.instrument, measurement.uncertainty
+        )
     for key, message in wrong.items():
         given.wrong(key, message)
     for key in ("value", "uncertainty"):

@@ -10,9 +10,12 @@ from operator import or_
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
+from django.utils.formats import number_format
+from django.utils.translation import gettext as _
 
 from fitcalc.dimensions import DimensionKind
 from fitcalc.quantities import Quantity
+from setups.printing import brief, in_inches, unit_word
 
 
 class Basis(models.TextChoices):
@@ -62,12 +65,16 @@ class Dimension(models.Model):
         if self.value is None or not isfinite(self.value):
             return  # the field itself has said so
         if not kind.low <= self.value <= kind.high:
-            raise ValidationError(
-                {
-                    "value": f"{kind.label} must lie between {kind.low:g} and {kind.high:g} "
-                    f"{kind.unit.value}; you gave {self.value}. Check the unit and the decimal point."
-                }
-            )
+            raise ValidationError({"value": outside(kind, self.value)})
+
+
+def outside(kind: DimensionKind, value: Decimal) -> str:
+    """What is said of a value of ``kind`` that is not plausible."""
+    low, high = brief(kind.low, kind.unit), f"{brief(kind.high, kind.unit)} {unit_word(kind.unit)}".rstrip()
+    given = brief(float(value), kind.unit) if in_inches(kind.unit) else number_format(value)
+    return _(
+        "{label} must lie between {low} and {high}; you gave {value}. Check the unit and the decimal point."
+    ).format(label=_(kind.label), low=low, high=high, value=given)
 
 
 def plausible(catalogue: dict[str, DimensionKind]) -> Q:

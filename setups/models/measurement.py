@@ -9,12 +9,14 @@ from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from fitcalc.dimensions import BODY_DIMENSIONS, CAR_DIMENSIONS, PART_DIMENSIONS, DimensionKind
 from fitcalc.instruments import DESIGNATED, Instrument, instruments_for, least_doubt, standard_doubt
+from setups.printing import bare, unit_word
 
 from .body import Body
-from .dimension import Dimension, doubt_not_negative, plausible
+from .dimension import Dimension, doubt_not_negative, outside, plausible
 from .part import Part
 from .setup import Revision
 
@@ -168,27 +170,30 @@ def refusals(
 ) -> dict[str, str]:
     """What is wrong with a reading of ``kind`` and what to do, by field; empty if nothing is."""
     wrong: dict[str, str] = {}
-    unit = f" {kind.unit.value}".rstrip()
+    label, unit = _(kind.label), f" {unit_word(kind.unit)}".rstrip()
     if kind.key in DESIGNATED:
-        wrong["quantity"] = f"{kind.label} is what the maker calls it, not a reading: leave it as it is."
+        wrong["quantity"] = _(
+            "{label} is what the maker calls it, not a reading: leave it as it is."
+        ).format(label=label)
     if value is not None and not kind.low <= value <= kind.high:
-        wrong["value"] = (
-            f"{kind.label} must lie between {kind.low:g} and {kind.high:g}{unit}; you gave {value}. "
-            "Check the unit and the decimal point."
-        )
+        wrong["value"] = outside(kind, value)
     if instrument in {one.value for one in Instrument}:
         used = Instrument(instrument)
         if used not in instruments_for(kind.unit):
-            wrong["instrument"] = (
-                f"A {used.label} does not show {kind.unit.value or 'a number'}: choose another instrument."
-            )
+            wrong["instrument"] = _(
+                "A {instrument} does not show {unit}: choose another instrument."
+            ).format(instrument=_(used.label), unit=unit_word(kind.unit) or _("a number"))
         elif uncertainty is None and standard_doubt(used) is None:
-            wrong["uncertainty"] = "Give a doubt: the library does not know what this instrument leaves."
-        elif uncertainty is not None and uncertainty < Decimal(str(round(least_doubt(used), 3))):
-            why = "the library keeps no finer one"
-            if used is not Instrument.OTHER:
-                why = f"so much a {used.label} rounds away"
-            wrong["uncertainty"] = (
-                f"The doubt must be at least {least_doubt(used):.3f}{unit}: {why}. Type a larger one."
+            wrong["uncertainty"] = _(
+                "Give a doubt: the library does not know what this instrument leaves."
             )
+        elif uncertainty is not None and uncertainty < Decimal(str(round(least_doubt(used), 3))):
+            said = _("The doubt must be at least {least}: the library keeps no finer one. Type a larger one.")
+            if used is not Instrument.OTHER:
+                said = _(
+                    "The doubt must be at least {least}: so much a {instrument} rounds away. "
+                    "Type a larger one."
+                )
+            least = bare(least_doubt(used), kind.unit, 3)
+            wrong["uncertainty"] = said.format(least=f"{least}{unit}", instrument=_(used.label))
     return wrong

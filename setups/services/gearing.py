@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from fitcalc.dimensions import PART_DIMENSIONS, Unit
 from fitcalc.gearing import (
     LOAD_FACTOR,
@@ -19,9 +21,11 @@ from fitcalc.gearing import (
     slot_reach,
 )
 from fitcalc.quantities import Quantity, exact
+from fitcalc.said import Said
 from setups.forms_tools import GearingForm
 from setups.models import Part
 from setups.models.dimension import Dimension
+from setups.translated import tell
 
 KV_SHARE = 0.05
 """A speed constant typed by hand is taken as good to 5 % either way; common practice, no source."""
@@ -82,13 +86,13 @@ def gearing_of(form: GearingForm) -> Gearing:
     missing = [
         name
         for name, known in (
-            ("the pinion’s teeth", teeth),
-            ("the spur’s teeth", spur),
-            ("the pinion’s module", modules[0]),
-            ("the spur’s module", modules[1]),
-            ("the tyre’s diameter", tyre),
-            ("the motor’s speed constant", kv),
-            ("the battery’s voltage", voltage),
+            (_("the pinion’s teeth"), teeth),
+            (_("the spur’s teeth"), spur),
+            (_("the pinion’s module"), modules[0]),
+            (_("the spur’s module"), modules[1]),
+            (_("the tyre’s diameter"), tyre),
+            (_("the motor’s speed constant"), kv),
+            (_("the battery’s voltage"), voltage),
         )
         if known is None
     ]
@@ -144,19 +148,21 @@ def _mesh(
 ) -> tuple[bool | None, str, float | None]:
     """Whether the gears run together, why, and their module."""
     if modules[0] is None or modules[1] is None:
-        return None, "It takes the module of both gears: type it, or choose gears of the library.", None
+        why = _("It takes the module of both gears: type it, or choose gears of the library.")
+        return None, why, None
     # Whether two gears mesh hangs on their modules alone: a count not yet known is left out of the words.
     pair = Gear(int(teeth or 1), modules[0]), Gear(int(spur or 1), modules[1])
     try:
         module = meshing_module(*pair)
     except GearingError:
-        return (
-            False,
-            f"The modules differ: the pinion has {modules[0]:.3g}, the spur {modules[1]:.3g}. "
-            f"Fit a pinion of module {modules[1]:.3g}, or a spur of module {modules[0]:.3g}.",
-            None,
+        why = Said(
+            "The modules differ: the pinion has {pinion:.3g}, the spur {spur:.3g}. "
+            "Fit a pinion of module {spur:.3g}, or a spur of module {pinion:.3g}.",
+            pinion=modules[0],
+            spur=modules[1],
         )
-    return True, f"Both gears have module {module:.3g}.", module
+        return False, tell(why), None
+    return True, tell(Said("Both gears have module {module:.3g}.", module=module)), module
 
 
 def _measured(value: float) -> Quantity:

@@ -11,7 +11,8 @@ from typing import Any
 from django import template
 from django.conf import settings
 from django.utils.formats import number_format
-from django.utils.translation import get_language, gettext
+from django.utils.html import format_html
+from django.utils.translation import gettext
 
 from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, Unit
 from fitcalc.findings import Finding, Rule, Verdict
@@ -33,6 +34,9 @@ from setups.printing import (
     plus_minus,
     unit_word,
 )
+from setups.translated import tell as tell_it
+from setups.translated import within_a_sentence
+from setups.units import FIELD, Lengths, lengths
 
 register = template.Library()
 
@@ -80,6 +84,13 @@ def signed(value: Any, decimals: int | None = None) -> str:
     if number is None:
         return not_known()
     return fixed(number, decimals_needed(number, 1, 2) if decimals is None else int(decimals), plus=True)
+
+
+@register.filter
+def apart(value: Any, decimals: int = 1) -> str:
+    """A difference of two lengths, mm, with its sign and unit: ``+2.5 mm``, ``−0.098 in``."""
+    number = number_in(value)
+    return not_known() if number is None else figure(number, Unit.MM, int(decimals), plus=True)
 
 
 @register.filter
@@ -169,6 +180,12 @@ def rule_name(rule: str) -> str:
 
 
 @register.filter
+def tell(text: str) -> str:
+    """What the calculation says, in the reader's language and units."""
+    return tell_it(text)
+
+
+@register.filter
 def nought(quantity: Quantity) -> bool:
     """True where a quantity prints as zero, so that a sentence need not give it a direction."""
     return is_nought(quantity)
@@ -200,10 +217,12 @@ def dimension_name(key: str) -> str:
     return key.replace("_", " ") if kind is None else within_a_sentence(gettext(kind.label))
 
 
-def within_a_sentence(label: str) -> str:
-    """``label`` for the middle of a sentence: with a small letter in English, as it is where nouns are
-    written large."""
-    return label[0].lower() + label[1:] if (get_language() or "en").startswith("en") else label
+@register.simple_tag
+def typed_units(units: Lengths | None = None) -> str:
+    """For a form with lengths in it: the field that says that they are typed in inches, if they are."""
+    if (lengths() if units is None else units) is not Lengths.INCH:
+        return ""
+    return format_html('<input type="hidden" name="{}" value="{}">', FIELD, Lengths.INCH.value)
 
 
 @register.inclusion_tag("components/limit_bar.html")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.text import Truncator
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from fitcalc.balance import BalanceError
@@ -14,6 +15,7 @@ from setups.models import Platform
 from setups.services.balancing import RULER_DOUBT, SCALE_DOUBT, geometry_of, sets_on_record, weigh
 from setups.services.comparing import NoSuchCar, cars_of
 from setups.services.gearing import gearing_of
+from setups.translated import sentence, tell
 
 
 @require_safe
@@ -29,7 +31,7 @@ def gearing(request: HttpRequest) -> HttpResponse:
         try:
             answer = gearing_of(form)
         except GearingError as error:
-            form.add_error("slot_low", f"{str(error).capitalize()}.")
+            form.add_error("slot_low", sentence(error))
     typed = request.GET.copy()
     for name in ("platform", *PART_FIELDS):
         typed.pop(name, None)
@@ -58,12 +60,13 @@ def balance(request: HttpRequest) -> HttpResponse:
             try:
                 geometry = geometry_of(cars_of([code])[0])
             except NoSuchCar as error:
-                form.add_error("car", f"{error} Or choose a set here, or type the lengths.")
+                said = _("{error} Or choose a set here, or type the lengths.")
+                form.add_error("car", said.format(error=tell(error)))
         if form.is_valid() and form.weighed:
             try:
                 answer = weigh(form, geometry)
             except BalanceError as error:
-                form.add_error("front_left", f"{str(error).capitalize()}.")
+                form.add_error("front_left", sentence(error))
     context = {
         "form": form,
         "asked": asked,
