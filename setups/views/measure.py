@@ -29,7 +29,7 @@ from setups.services import measuring, verifying
 from setups.services.verifying import Rechecked, Turn
 from setups.templatetags.figures import dimension_name, verdict_word
 
-_TYPED = {"value": 40, "instrument": 20, "uncertainty": 40, "note": 200}
+_TYPED = {"value": 40, "instrument": 20, "uncertainty": 40, "note": 200, "units": 4}
 """Fields that the address may fill in, and the longest text of each: what was typed before signing in."""
 _NAMED = 5
 """So many setups that a figure turned are named."""
