@@ -4,7 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+
+from setups.api.problems import problem
+
+
+class NoPlainPrograms:
+    """Refuses programs that ask over plain HTTP, where a browser would be sent on to HTTPS.
+
+    A program that is sent on works, and goes on sending its token where anybody on the way can read it.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if settings.SECURE_SSL_REDIRECT and request.path.startswith("/api/") and not request.is_secure():
+            said = (
+                "This interface is asked over https:// only. A token that came with this request may have "
+                "been read on the way: revoke it at /account/tokens/ and make a new one."
+            )
+            return problem(request, 403, said)
+        return self.get_response(request)
 
 
 class Headers:

@@ -1,8 +1,8 @@
 """How often pages may be asked for from one place, beyond what the accounts' own limits say.
 
-Searching is the dearest thing that anybody may ask for. A member is counted by themselves and a visitor by
-their network address, so that a hall full of members who share one does not lock itself out. The counting is
-that of the REST interface, in the shared cache.
+Searching is the dearest thing that anybody may ask for, and forms are what fills the library. A member is
+counted by themselves and a visitor by their network address, so that a hall full of members who share one
+does not lock itself out. The counting is that of the REST interface, in the shared cache.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ COUNTED = frozenset(
     ("find", "setups", "body-setups", "parts", "platforms", "compare", "check", "exports", "export")
 )
 """The pages, by name, that search or compute for whoever asks."""
+SAFE = ("GET", "HEAD", "OPTIONS")
 
 
 def per_minute(name: str, rate: str) -> str:
@@ -29,7 +30,7 @@ def per_minute(name: str, rate: str) -> str:
 
 
 class Limited:
-    """Answers 429 with ``Retry-After`` to a place that searches more than SEARCH_RATE."""
+    """Answers 429 with ``Retry-After`` to who searches more than SEARCH_RATE or sends more than FORM_RATE."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -39,11 +40,14 @@ class Limited:
 
     def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> HttpResponse | None:
         from club import refusals
-        from setups.api.throttles import Searching  # REST framework reads the settings, which read this file
+        from setups.api import throttles  # REST framework reads the settings, which read this file
 
-        if request.resolver_match is None or request.resolver_match.url_name not in COUNTED:
+        if request.method not in SAFE and not request.path.startswith("/api/"):
+            rate: throttles.Rate = throttles.Sending()
+        elif request.resolver_match is not None and request.resolver_match.url_name in COUNTED:
+            rate = throttles.Searching()
+        else:
             return None
-        rate = Searching()
         if rate.allow_request(request, view):
             return None
         return refusals.too_often(request, seconds=ceil(rate.wait() or 60))

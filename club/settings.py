@@ -23,6 +23,8 @@ SIGN_UP_RATE          new accounts from one network address; 20/minute without i
 RESET_RATE            forgotten passwords from one network address; 20/minute without it
 SEARCH_RATE           searches of pages by one member, or from one network address by those who are none;
                       600/minute without it, which is a full hall, empty for no limit
+FORM_RATE             forms sent by one member, or from one network address by those who are none; 300/minute
+                      without it, empty for no limit
 SESSION_DAYS          how long a sign-in lasts, counted from signing in; 14 without it
 SECURITY_CONTACT      where to report a weakness, mailto: or https: addresses with commas, for
                       /.well-known/security.txt; the address is not there without it
@@ -97,6 +99,7 @@ MIDDLEWARE = [
     "club.security_log.Noted",
     # Before WhiteNoise, so that style sheets and drawings carry these headers too.
     "club.headers.Headers",
+    "club.headers.NoPlainPrograms",
     "django_permissions_policy.PermissionsPolicyMiddleware",
     "csp.middleware.CSPMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -311,6 +314,7 @@ REST_FRAMEWORK = {
         "reading": env.str("API_READ_RATE", default="1200/minute"),
         "writing": env.str("API_WRITE_RATE", default="120/minute"),
         "searching": env.str("SEARCH_RATE", default="600/minute"),
+        "sending": env.str("FORM_RATE", default="300/minute"),
     },
     "NUM_PROXIES": PROXIES,
     "EXCEPTION_HANDLER": "setups.api.problems.problem_handler",

@@ -138,6 +138,12 @@ lint-imports
 say "manage.py check"
 python manage.py check
 python manage.py makemigrations --check --dry-run
+say "manage.py check --deploy"
+HTTPS=True SECRET_KEY=$(python -c 'import secrets; print(secrets.token_hex(32))') \
+    python manage.py check --deploy --fail-level INFO
+say "known weaknesses of what is installed"
+audited=$(python -m tests.security.audit) || stop "$audited"
+printf '%s\n' "$audited"
 say "OpenAPI schema"
 python manage.py spectacular --validate --fail-on-warn --file /dev/null
 
@@ -148,3 +154,6 @@ pytest -q $in_two
 say "tests on PostgreSQL"
 DATABASE_URL=$postgres_url pytest -q $in_two --database-only tests/setups tests/club tests/browser/test_sign_in.py
 say "everything passed"
+case $audited in
+    not\ audited*) say "but what is installed was $audited" ;;
+esac

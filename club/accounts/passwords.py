@@ -7,6 +7,7 @@ from typing import Any
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
 
 WORDS = (
     *("account", "admin", "body", "chassis", "class", "club", "director", "event", "garage", "librarian"),
@@ -28,9 +29,9 @@ class NotOurWords:
         left = re.sub(r"[\W_\d]", "", re.sub(ours, "", password.lower()))
         if ours and len(left) < LEAST and re.search(ours, password.lower()):
             raise ValidationError(
-                "That is made of words that anybody would try on this site: choose others, or add some.",
+                _("That is made of words that anybody would try on this site: choose others, or add some."),
                 code="password_of_our_words",
             )
 
     def get_help_text(self) -> str:
-        return "A password is not made of this site's own words only."
+        return _("A password is not made of this site’s own words only.")

@@ -21,6 +21,7 @@ SETTINGS = {
     "writing": "API_WRITE_RATE",
     "computing": "API_RATE",
     "searching": "SEARCH_RATE",
+    "sending": "FORM_RATE",
 }
 """The setting that each rate comes from."""
 
@@ -108,6 +109,12 @@ class Searching(Rate):
     """Of the site's pages, by ``club.limits``."""
 
     scope = "searching"
+
+
+class Sending(Rate):
+    """Of the forms on the site's pages, by ``club.limits``."""
+
+    scope = "sending"
 
 
 def rate_for(request: Any) -> Rate:
