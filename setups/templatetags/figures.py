@@ -6,6 +6,7 @@ gives text. What is not known reads "not known", so that a page never shows an e
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import template
@@ -24,6 +25,7 @@ from setups.printing import (
     MINUS,
     NOT_KNOWN,
     THIN,
+    bare,
     decimals_needed,
     decimals_of,
     figure,
@@ -152,6 +154,35 @@ def percent(value: Any) -> str:
     if number < 0.01:
         return f"<{THIN}1{THIN}%"
     return f"{100 * number:.0f}{THIN}%"
+
+
+@register.filter
+def brief(value: Any, unit: Unit | str) -> str:
+    """A figure in ``unit`` as short as it goes, three decimals at most, without the unit: ``0.05``."""
+    return _bare(value, unit, 0, 3)
+
+
+@register.filter
+def briefer(value: Any, unit: Unit | str) -> str:
+    """As ``brief``, two decimals at most."""
+    return _bare(value, unit, 0, 2)
+
+
+@register.filter
+def hundredths(value: Any, unit: Unit | str) -> str:
+    """A figure in ``unit`` with two decimals, without the unit."""
+    return _bare(value, unit, 2, 2)
+
+
+@register.filter
+def each(values: Sequence[Any], unit: Unit | str) -> str:
+    """Several figures in ``unit`` as they were read, with commas: ``54.2, 54.25``."""
+    return ", ".join(_bare(value, unit, 0, 4) for value in values)
+
+
+def _bare(value: Any, unit: Unit | str, least: int, most: int) -> str:
+    number = number_in(value)
+    return "" if number is None else bare(number, unit, decimals_needed(number, least, most))
 
 
 @register.filter

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -15,7 +14,10 @@ from club.racing.events.inspecting import MOST_DOUBT
 from fitcalc.dimensions import DimensionKind, Unit
 from fitcalc.instruments import Instrument, instruments_for, least_doubt, standard_doubt
 from fitcalc.readings import doubt_of_one
-from setups.printing import fixed
+from fitcalc.typed import plain
+from setups import typed
+from setups.printing import bare, brief, unit_word
+from setups.units import typed_in
 
 KEPT = "inspecting_with"
 _USUAL = {Unit.MM: Instrument.CALLIPER, Unit.GRAM: Instrument.SCALE}
@@ -40,6 +42,11 @@ class Tool:
     def name(self) -> str:
         """Part of a form field's name."""
         return self.unit.name.lower()
+
+    @property
+    def shown(self) -> str:
+        """The doubt as its field shows it."""
+        return typed.shown(self.typed, self.unit)
 
     @property
     def label(self) -> str:
@@ -70,7 +77,7 @@ def read(tools: Mapping[Unit, Tool], posted: Mapping[str, str]) -> dict[Unit, To
         unit: _tool(
             unit,
             posted.get(f"tool_{tool.name}", tool.instrument.value),
-            posted.get(f"doubt_{tool.name}", tool.typed),
+            typed.kept(posted.get(f"doubt_{tool.name}", tool.typed), unit, typed_in(posted)),
         )
         for unit, tool in tools.items()
     }
@@ -83,24 +90,24 @@ def keep(tools: Mapping[Unit, Tool], session: Any) -> None:
         session[KEPT] = session.get(KEPT, {}) | said
 
 
-def _tool(unit: Unit, instrument: str, typed: str) -> Tool:
+def _tool(unit: Unit, instrument: str, given: str) -> Tool:
     usual = _USUAL.get(unit, Instrument.OTHER)
     known = {one.value: one for one in instruments_for(unit)}
     chosen = known.get(instrument, usual)
-    text = typed.strip().replace(",", ".")
+    text = plain(given.strip(), unit).replace(",", ".")
     if not text:
         return Tool(unit, chosen)
     wrong = _("Type the doubt of one reading as a number in {unit}, such as {example}.").format(
-        unit=unit.value, example=fixed(least_doubt(chosen), 3)
+        unit=unit_word(unit), example=bare(least_doubt(chosen), unit, 3)
     )
     try:
         doubt = Decimal(text)
     except InvalidOperation:
-        return Tool(unit, chosen, None, wrong, typed)
+        return Tool(unit, chosen, None, wrong, given)
     least = Decimal(str(round(least_doubt(chosen), 3)))
     if not doubt.is_finite() or not least <= doubt <= MOST_DOUBT:
         wrong = _("The doubt lies between {least} and {most} {unit}: no reading is surer than that.").format(
-            least=number_format(least), most=MOST_DOUBT, unit=unit.value
+            least=brief(float(least), unit), most=brief(float(MOST_DOUBT), unit), unit=unit_word(unit)
         )
-        return Tool(unit, chosen, None, wrong, typed)
-    return Tool(unit, chosen, doubt, "", typed)
+        return Tool(unit, chosen, None, wrong, given)
+    return Tool(unit, chosen, doubt, "", given)

@@ -40,6 +40,8 @@ from club.racing.events.words import script_words
 from club.racing.views_events.asked import entry_for, event_for, for_directors, for_members, sheet_for
 from fitcalc.dimensions import Unit
 from fitcalc.legality import CLASS_QUANTITIES
+from fitcalc.typed import plain
+from setups.units import Lengths, typed_in
 
 MOST_SHEETS = 200
 """So many sheets are printed in one go; a larger event prints a class at a time."""
@@ -143,6 +145,8 @@ def _store(
             continue
         kind = CLASS_QUANTITIES.get(clause.quantity)
         tool = tools.get(kind.unit) if kind else None
+        if kind is not None:
+            said["reading"] = plain(said["reading"], kind.unit, typed_in(request.POST) is Lengths.INCH)
         if tool is not None and tool.wrong:
             errors[clause.pk] = tool.wrong
             continue
@@ -193,12 +197,13 @@ def given_of(said: Mapping[str, str]) -> Given:
 
 
 def _number(text: str, of_doubt: bool = False) -> Decimal | None:
-    """The number in ``text``, with a point or a comma; ``None`` where there is none. Raises Refused."""
-    plain = text.strip().replace(",", ".").replace("−", "-").replace(" ", "")
-    if not plain:
+    """The number in ``text``, with a point or a comma, a length in inches if that stands behind it; ``None``
+    where there is none. Raises Refused."""
+    digits = plain(text.strip(), Unit.MM).replace(",", ".").replace("−", "-").replace(" ", "")
+    if not digits:
         return None
     try:
-        value = Decimal(plain) if plain.isascii() and len(plain) < 20 else Decimal("nan")
+        value = Decimal(digits) if digits.isascii() and len(digits) < 20 else Decimal("nan")
     except InvalidOperation:
         value = Decimal("nan")
     if not value.is_finite() or abs(value) >= 100_000:

@@ -129,9 +129,21 @@
   };
 
   /* What a value would mean, while it is typed ------------------------------- */
-  const number = (text) => {
-    const plain = text.trim().replace(",", ".").replace("−", "-");
-    return /^-?\d{1,5}(\.\d+)?$/.test(plain) ? Number(plain) : null;
+  const TYPED = /^(-?\d{1,5}(?:\.\d+)?)\s*(mm|in|inch|zoll|"|″)?$/i;
+  const typed = (text) => text.trim().replace(",", ".").replace("−", "-").match(TYPED);
+  /* The number as the zones and the club have it: in mm where the card asks for a length. */
+  const number = (text, unit) => {
+    const found = typed(text);
+    if (!found) return null;
+    const behind = (found[2] || unit || "").toLowerCase();
+    const isLength = unit === "mm" || unit === "in";
+    if (found[2] && !isLength) return null;
+    return Number(found[1]) * (isLength && behind !== "mm" ? 25.4 : 1);
+  };
+  /* What is kept says its unit where it is not mm: it may be sent on another day, from another page. */
+  const withUnit = (text, unit) => {
+    const found = unit === "in" && typed(text);
+    return found && !found[2] ? `${text.trim()} in` : text.trim();
   };
   const meaning = (zones, value) => {
     for (const zone of zones) {
@@ -148,7 +160,7 @@
   };
   const foretell = (card) => {
     const input = card.querySelector("[data-reading]");
-    const value = input ? number(input.value) : null;
+    const value = input ? number(input.value, card.dataset.unit) : null;
     if (value === null) return;
     for (const asked of card.querySelectorAll("[data-asked]")) {
       if (!asked.dataset.zones) continue;
@@ -176,7 +188,8 @@
     bar.querySelector("[data-value]").setAttribute("d", `M${x - 6} 30l6 -6 6 6 -6 6Z`);
     bar.querySelector("[data-doubt]").setAttribute("d", u ? `M${left} 30H${right}M${left} 25v10M${right} 25v10` : "");
     const found = bar.querySelector("[data-found]");
-    const figure = value.toLocaleString(language, { useGrouping: false, maximumFractionDigits: 6 });
+    const inches = unit === "in";
+    const figure = (inches ? value / 25.4 : value).toLocaleString(language, { useGrouping: false, maximumFractionDigits: inches ? 3 : 6 });
     found.textContent = `${figure} ${unit}`.trim();
     found.setAttribute("x", Math.min(Math.max(x, 40), width - 40));
   };
@@ -186,7 +199,7 @@
     const input = card.querySelector("[data-reading]");
     const seen = card.querySelector("[data-seen]:checked");
     if (input && !input.value.trim()) return fail(card, words.reading), false;
-    if (input && number(input.value) === null) return fail(card, words.number), false;
+    if (input && number(input.value, card.dataset.unit) === null) return fail(card, words.number), false;
     if (!input && !seen) return fail(card, words.choose), false;
     const wrong = card.querySelector("[data-wrong]");
     const reason = card.querySelector("[data-reason]");
@@ -199,7 +212,7 @@
     fail(card, "");
     const key = card.querySelector("[data-key]");
     const note = card.querySelector("[data-note]");
-    const said = input ? `${input.value.trim()} ${card.dataset.unit || ""}`.trim() : words[seen.value];
+    const said = input ? (typed(input.value)[2] ? input.value.trim() : `${input.value.trim()} ${card.dataset.unit || ""}`.trim()) : words[seen.value];
     put({
       url: form.dataset.send,
       by: me,
@@ -210,10 +223,10 @@
         clause: card.dataset.card,
         stage: field("stage").value,
         run: field("run").value,
-        reading: input ? input.value.trim() : "",
+        reading: input ? withUnit(input.value, card.dataset.unit) : "",
         seen: seen ? seen.value : "",
         instrument: tool ? field(`tool_${tool}`).value : "",
-        doubt: tool ? field(`doubt_${tool}`).value : "",
+        doubt: tool ? withUnit(field(`doubt_${tool}`).value, card.dataset.unit) : "",
         note: note.value,
         wrong: wrong && wrong.checked ? "yes" : "",
         reason: reason ? reason.value : "",
