@@ -20,6 +20,7 @@ from typing import Any
 workers = int(os.environ.get("WORKERS") or 2)
 threads = int(os.environ.get("THREADS") or 4)
 preload_app = True
+control_socket_disable = True
 graceful_timeout = int(os.environ.get("GRACEFUL_SECONDS") or 30)
 _drain_seconds = int(os.environ.get("DRAIN_SECONDS") or 0)
 

@@ -20,6 +20,7 @@ from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
 from django.db import connection
 
+from club import serving
 from club.keys import kept_key
 
 pytestmark = pytest.mark.one_database
@@ -27,7 +28,9 @@ pytestmark = pytest.mark.one_database
 ROOT = Path(settings.BASE_DIR)
 HOST = "library.example.org"
 SECURE = {"Host": HOST, "X-Forwarded-Proto": "https"}
-WEB: dict[str, Any] = yaml.safe_load((ROOT / "docker-compose.yml").read_text())["services"]["web"]
+COMPOSE: dict[str, Any] = yaml.safe_load((ROOT / "docker-compose.yml").read_text())
+SERVICES: dict[str, dict[str, Any]] = COMPOSE["services"]
+WEB = SERVICES["web"]
 
 
 def environment(folder: Path, **given: str) -> dict[str, str]:
@@ -43,6 +46,12 @@ def environment(folder: Path, **given: str) -> dict[str, str]:
         "SECRET_KEY_FILE": f"{folder}/secret-key",
         "STATIC_ROOT": f"{folder}/static",
     }
+
+
+def federation() -> dict[str, str]:
+    """What .env.federation says, as it stands there."""
+    lines = (ROOT / ".env.federation").read_text().splitlines()
+    return dict(line.split("=", 1) for line in lines if line and not line.startswith("#"))
 
 
 def manage(environ: dict[str, str], *arguments: str) -> subprocess.CompletedProcess[str]:
@@ -69,17 +78,48 @@ def test_the_deployment_checks_miss_https_where_it_is_off(tmp_path):
 
 
 def test_every_variable_that_compose_sets_is_one_that_something_reads():
-    read_by = (ROOT / "club/settings.py").read_text() + "".join(WEB["command"])
+    files = [(ROOT / f"club/{name}.py").read_text() for name in ("settings", "serving")]
+    read_by = "".join(files + WEB["command"])
     for name in WEB["environment"]:
         assert name in read_by, name
 
 
 def test_the_site_waits_for_a_well_database_that_keeps_its_rows():
-    compose = yaml.safe_load((ROOT / "docker-compose.yml").read_text())
-    assert WEB["depends_on"] == {"db": {"condition": "service_healthy"}}
-    assert compose["services"]["db"]["healthcheck"]["test"][1].startswith("pg_isready")
-    kept = [mount.split(":")[0] for service in compose["services"].values() for mount in service["volumes"]]
-    assert set(kept) == set(compose["volumes"])
+    assert WEB["depends_on"]["db"] == {"condition": "service_healthy"}
+    assert SERVICES["db"]["healthcheck"]["test"][1].startswith("pg_isready")
+    kept = [mount.split(":")[0] for service in SERVICES.values() for mount in service["volumes"]]
+    assert set(kept) == set(COMPOSE["volumes"])
+
+
+def test_one_machine_starts_a_site_and_its_database_and_a_federation_the_rest_of_it():
+    alone = {name for name, service in SERVICES.items() if "profiles" not in service}
+    assert alone == {"db", "web"}
+    assert {name: service["profiles"] for name, service in SERVICES.items() if name not in alone} == {
+        "replica": ["federation"],
+        "cache": ["federation"],
+        "web2": ["federation"],
+    }
+    optional = {name for name, how in WEB["depends_on"].items() if how.get("required") is False}
+    assert optional == set(WEB["depends_on"]) - alone, "what one machine does not start it does not wait for"
+
+
+def test_a_federation_is_told_where_its_replica_and_its_cache_are():
+    told = federation()
+    assert told.pop("COMPOSE_PROFILES") == "federation"
+    for name in told:
+        assert f"${{{name}:-" in WEB["environment"][name], name
+    for name in ("CACHE_URL", "REPLICA_URLS"):
+        host = re.search(r"[@/]([a-z0-9]+):[0-9]+/", told[name])
+        assert host is not None
+        assert "federation" in SERVICES[host[1]]["profiles"]
+    second = SERVICES["web2"]
+    assert {key for key in WEB if second[key] != WEB[key]} == {"ports", "depends_on"}
+    assert second["depends_on"] == {"web": {"condition": "service_healthy"}}, "who migrates the database"
+
+
+def test_a_container_is_given_the_time_that_its_server_takes_to_stop():
+    longest = int(federation()["DRAIN_SECONDS"]) + serving.graceful_timeout
+    assert longest < int(WEB["stop_grace_period"].removesuffix("s"))
 
 
 @pytest.fixture(scope="module")
@@ -151,10 +191,18 @@ def test_a_visitor_without_tls_is_sent_to_it(site):
     assert (answer.status, answer.headers["Location"]) == (301, f"https://{HOST}/account/sign-in/")
 
 
+def test_a_program_without_tls_is_refused_and_not_sent_on(site):
+    answer, said = ask(site, "/api/v1/bodies/", X_Forwarded_Proto="http", Authorization="Bearer setups_x")
+    assert (answer.status, answer.headers["Content-Type"]) == (403, "application/problem+json")
+    assert "revoke it" in json.loads(said)["detail"]
+
+
 def test_pages_are_served_with_secure_cookies_and_headers(site):
     answer, page = ask(site, "/account/sign-in/")
     assert answer.status == 200
-    assert "Secure" in answer.headers["Set-Cookie"]
+    cookie = answer.headers["Set-Cookie"].split("; ")
+    assert cookie[0].startswith("__Host-csrf=")
+    assert {"HttpOnly", "Path=/", "SameSite=Lax", "Secure"} <= set(cookie)
     assert answer.headers["Strict-Transport-Security"] == "max-age=3600"
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
     assert "default-src 'none'" in answer.headers["Content-Security-Policy"]

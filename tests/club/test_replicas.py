@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from http.cookiejar import CookieJar
+from json import loads
 from urllib.error import HTTPError
 from urllib.parse import urlencode
 from urllib.request import HTTPCookieProcessor, build_opener
@@ -82,7 +83,11 @@ def test_a_member_reads_what_they_wrote_while_the_replica_lags():
             assert soon(lambda: "Jenny of the hall" in guest.get("/members/wren/"))
             assert soon(lambda: not (wren.get("/"), any(cookie.name == "written" for cookie in wren.jar))[1])
 
+            standing = loads(guest.get("/health/ready/"))
+            assert (standing["status"], standing["replica1"]) == ("ok", {"behind_bytes": 0})
+
             servers.stop("replica")
             assert "Jenny of the hall" in guest.get("/members/wren/"), "the primary answers instead"
+            assert soon(lambda: loads(guest.get("/health/ready/"))["replica1"] == "failing")
             servers.stop("primary")
             assert soon(lambda: guest.code("/health/") == 503)
