@@ -23,6 +23,8 @@ SIGN_UP_RATE          new accounts from one network address; 20/minute without i
 RESET_RATE            forgotten passwords from one network address; 20/minute without it
 SEARCH_RATE           searches of pages by one member, or from one network address by those who are none;
                       600/minute without it, which is a full hall, empty for no limit
+IMPORT_RATE           files that visitors have checked from one network address, each some seconds of work;
+                      6/minute without it, empty for no limit
 FORM_RATE             forms sent by one member, or from one network address by those who are none; 300/minute
                       without it, empty for no limit
 SESSION_DAYS          how long a sign-in lasts, counted from signing in; 14 without it
@@ -315,6 +317,7 @@ REST_FRAMEWORK = {
         "writing": env.str("API_WRITE_RATE", default="120/minute"),
         "searching": env.str("SEARCH_RATE", default="600/minute"),
         "sending": env.str("FORM_RATE", default="300/minute"),
+        "checking": env.str("IMPORT_RATE", default="6/minute"),
     },
     "NUM_PROXIES": PROXIES,
     "EXCEPTION_HANDLER": "setups.api.problems.problem_handler",

@@ -208,7 +208,8 @@ def read(typed: dict[str, str]) -> dict[str, float | str]:
         text = str(text).strip()
         if field is None:
             wrong[key] = Said(
-                "“{key}” is no setting of the library: leave it out, or put it in the notes.", key=key
+                "“{key}” is no setting of the library: leave it out, or put it in the notes.",
+                key=key if len(key) <= LONGEST_WORDS else f"{key[:LONGEST_WORDS]}…",
             )
         elif not text:
             continue

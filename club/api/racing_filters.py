@@ -11,7 +11,7 @@ from drf_spectacular.utils import extend_schema_field
 
 from club.models import Entry, Event, Inspection, RaceClass, RulebookEdition
 from fitcalc.legality import ClassVerdict
-from setups.api.filters import choice, slug, whole
+from setups.api.filters import choice, slug, truth, whole
 from setups.filters import LONGEST_TEXT
 
 VERDICTS = [(one.value, one.value.replace("_", " ")) for one in ClassVerdict]
@@ -22,10 +22,6 @@ def day(meaning: str, **extra: Any) -> filters.DateFilter:
     return extend_schema_field({"type": "string", "format": "date", "description": meaning})(
         filters.DateFilter(error_messages=refused, **extra)
     )
-
-
-def truth(meaning: str, **extra: Any) -> filters.BooleanFilter:
-    return extend_schema_field({"type": "boolean", "description": meaning})(filters.BooleanFilter(**extra))
 
 
 def race_class(**extra: Any) -> filters.ModelChoiceFilter:

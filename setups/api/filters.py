@@ -62,6 +62,19 @@ def choice(choices: list[tuple[str, str]], **extra: Any) -> filters.ChoiceFilter
     return filters.ChoiceFilter(choices=choices, error_messages=refused, **extra)
 
 
+def truth(meaning: str, **extra: Any) -> filters.TypedChoiceFilter:
+    """A filter by true or false; anything else is refused and not taken for neither."""
+    return extend_schema_field({"type": "boolean", "description": meaning})(
+        filters.TypedChoiceFilter(
+            choices=[("true", "true"), ("false", "false")],
+            coerce=lambda text: text == "true",
+            empty_value=None,
+            error_messages={"invalid_choice": "Write true or false."},
+            **extra,
+        )
+    )
+
+
 def search(**extra: Any) -> filters.CharFilter:
     meaning = "Words that must all occur in the name, maker or number."
     return filters.CharFilter(method="by_text", max_length=LONGEST_TEXT, help_text=meaning, **extra)

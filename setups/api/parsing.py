@@ -7,6 +7,7 @@ because only then can the answer point at them.
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterator
 from math import isfinite
 from typing import Any
@@ -42,8 +43,7 @@ class Json(JSONParser):
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) < len(pairs):
-        names = [name for name, _ in pairs]
-        twice = next(name for name in names if names.count(name) > 1)
+        twice = Counter(name for name, _ in pairs).most_common(1)[0][0]
         raise ParseError(f"The name {twice[:60]!r} stands twice in one object: which of them is meant?")
     return found
 

@@ -14,7 +14,7 @@ from fitcalc.findings import Verdict
 from setups.filters import LONGEST_TEXT, search_text
 from setups.models import Body, Dispute, Draft, Measurement, Part, Platform, Revision, Setup, Surface
 
-from .filters import Bounded, choice, number, slug, whole
+from .filters import Bounded, choice, number, slug, truth, whole
 from .written import QUANTITIES
 
 RaceClass: Any = Setup._meta.get_field("race_class").related_model
@@ -39,10 +39,6 @@ def _bounds(column: str, kind: Any, name: str) -> dict[str, Bounded]:
         f"{column}_min": number(kind, f"{name} at least this, mm.", field_name=column, lookup_expr="gte"),
         f"{column}_max": number(kind, f"{name} at most this, mm.", field_name=column, lookup_expr="lte"),
     }
-
-
-def _truth(meaning: str, **extra: Any) -> filters.BooleanFilter:
-    return extend_schema_field({"type": "boolean", "description": meaning})(filters.BooleanFilter(**extra))
 
 
 class _Setups(filters.FilterSet):
@@ -117,7 +113,7 @@ class MeasurementFilter(filters.FilterSet):
     setup = whole(1, 2**53, "Number of the setup whose car was measured.", field_name="revision__setup_id")
     quantity = choice(QUANTITIES, help_text="What of it was measured.")
     member = _member("Username of who measured.")
-    counts = _truth("True: neither withdrawn nor set aside.", method="by_counts")
+    counts = truth("True: neither withdrawn nor set aside.", method="by_counts")
 
     class Meta:
         model = Measurement
@@ -129,7 +125,7 @@ class MeasurementFilter(filters.FilterSet):
 
 
 class DisputeFilter(filters.FilterSet):
-    open = _truth("True: not yet settled.", method="by_open")
+    open = truth("True: not yet settled.", method="by_open")
     setup = whole(1, 2**53, "Number of the setup.", field_name="setup_id")
 
     class Meta:

@@ -22,6 +22,7 @@ SETTINGS = {
     "computing": "API_RATE",
     "searching": "SEARCH_RATE",
     "sending": "FORM_RATE",
+    "checking": "IMPORT_RATE",
 }
 """The setting that each rate comes from."""
 
@@ -115,6 +116,12 @@ class Sending(Rate):
     """Of the forms on the site's pages, by ``club.limits``."""
 
     scope = "sending"
+
+
+class Checking(Rate):
+    """Of files that visitors have checked, by the page of imports."""
+
+    scope = "checking"
 
 
 def rate_for(request: Any) -> Rate:

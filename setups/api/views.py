@@ -50,6 +50,9 @@ class Open(APIView):
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
+        if request.method not in self.allowed_methods:
+            # Before its parameters: what no method takes here is not to be blamed on one of them.
+            self.http_method_not_allowed(request)
         known = sorted(self.parameters())
         takes = f"It takes {', '.join(known)}." if known else "It takes none."
         errors = [

@@ -66,6 +66,10 @@ _SPELT = {
 the international yard and pound agreement of 1959."""
 
 
+LONGEST_FIGURE = 60
+"""Characters of a figure with its unit: a longer one is no measurement, and costs time to take apart."""
+
+
 class CellError(ValueError):
     """A cell that cannot be read; the text says what to write instead."""
 
@@ -77,9 +81,14 @@ class Style:
     decimal_comma: bool = False
 
 
-@lru_cache(maxsize=20_000)
 def plain(text: str) -> str:
     """``text`` in one line: compatible letters unified, dashes made hyphens, spaces single."""
+    # What is long is met once; kept, it would only hold memory.
+    return _plain(text) if len(text) <= 100 else _plain.__wrapped__(text)
+
+
+@lru_cache(maxsize=20_000)
+def _plain(text: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", text).translate(_DASHES).split())
 
 
@@ -167,6 +176,8 @@ def money(text: str, style: Style, currency: str) -> Decimal:
 
 
 def _number(text: str, style: Style, unit: Unit) -> Decimal:
+    if len(text) > LONGEST_FIGURE:
+        raise CellError(f"“{short(text)}” is too long for a number: write figures only, and round them.")
     if text.startswith(("=", "@")):
         raise CellError(
             f"“{short(text)}” is a formula: copy the cells and paste them as values before you save the CSV."

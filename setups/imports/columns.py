@@ -21,6 +21,9 @@ from setups.imports import cells
 from setups.imports.cells import CellError, Style
 from setups.models.dimension import Dimension
 
+LONGEST_HEADING = 200
+"""A longer one names no column."""
+
 
 class Text(StrEnum):
     """What of text a column holds."""
@@ -118,6 +121,8 @@ class Kind:
 
     def named(self, heading: str) -> Column | None:
         """The column that ``heading`` names, or ``None``."""
+        if len(heading) > LONGEST_HEADING:
+            return None
         return self.names.get(_normal(heading)) or self.names.get(_normal(_without_unit(heading)))
 
     def foreign_unit(self, column: Column, heading: str) -> str:

@@ -22,6 +22,7 @@ from setups.imports import jsonlines
 
 MOST_ROWS = 5000
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
+MOST_COLUMNS = 500
 HEADINGS_WITHIN = 20
 """The headings stand in one of the first so many rows that are not empty."""
 
@@ -156,9 +157,9 @@ def gridded(text: str, recognised: Callable[[str], bool], most: int | None = MOS
         return _objects(text, most)
     told = re.match(r"sep=(.)\n", text, re.IGNORECASE)
     best: tuple[int, int, str, int] | None = None
-    for separator in [told.group(1)] if told else SEPARATORS:
+    for separator in [told[1]] if told and told[1] in SEPARATORS else SEPARATORS:
         for at, row in enumerate(_first_rows(text, separator)):
-            known = sum(map(recognised, row.cells))
+            known = sum(map(recognised, row.cells[:MOST_COLUMNS]))
             if known and (best is None or known > best[0]):
                 best = (known, -at, separator, at)
     if best is None or best[0] < 2:
@@ -173,9 +174,11 @@ def gridded(text: str, recognised: Callable[[str], bool], most: int | None = MOS
     headings = next(rows)
     while above < at:
         headings, above = next(rows), above + 1
+    _not_too_wide(headings)
     found = []
     for row in rows:
         _not_too_many(len(found), most)
+        _not_too_wide(row)
         found.append(row)
     if not found:
         raise Unreadable("There are headings and no rows below them. Add a row for each thing to load.")
@@ -185,6 +188,14 @@ def gridded(text: str, recognised: Callable[[str], bool], most: int | None = MOS
 def _not_too_many(already: int, most: int | None) -> None:
     if most is not None and already == most:
         raise Unreadable(f"There are more than {most:,} rows. Split the file and load it in parts.")
+
+
+def _not_too_wide(row: Row) -> None:
+    if len(row.cells) > MOST_COLUMNS:
+        raise Unreadable(
+            f"The row on line {row.line} has {len(row.cells):,} columns, and {MOST_COLUMNS} may be. Take the "
+            "headings from the template."
+        )
 
 
 def _objects(text: str, most: int | None) -> Grid:

@@ -121,7 +121,7 @@ def plan_of(event: Event, text: str) -> Plan:
         plan.problems.append(Problem(0, "", tell(error)))
         return plan
     headings = [_column(cell) for cell in grid.headings.cells]
-    twice = sorted({one for one in headings if one in COLUMNS and headings.count(one) > 1})
+    twice = sorted(one for one in COLUMNS if headings.count(one) > 1)
     for column in twice:
         message = _("Two columns say the same thing: leave one of them out.")
         plan.problems.append(Problem(grid.headings.line, column, message))
