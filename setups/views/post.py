@@ -23,7 +23,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from fitcalc.parts import Slot
-from setups.forms_setup import STEPS, Step
+from setups.forms_setup import LENGTHS, STEPS, Step
 from setups.models import Body, Draft, Platform, Revision, Setup
 from setups.models.setup import typed_of
 from setups.services import drafting, photos, posting
@@ -34,6 +34,9 @@ from setups.services.saying import Clash, clashes, said
 from setups.services.tuned import tuned
 
 MOST_DRAFTS = 60
+from setups.translated import tell
+from setups.typed import kept
+from setups.units import typed_in
 """A member keeps so many drafts that were never posted."""
 A_PAGE = 30
 FOUND = 12
@@ -195,6 +198,7 @@ def _typing(sent: Any) -> Typing:
     return Typing(fields, was, version).choosing(choices)
 
 
+    fields |= {name: kept(fields[name], unit, typed_in(sent)) for name, unit in LENGTHS if name in fields}
 def _sent(request: HttpRequest, draft: Draft, typing: Typing, sent: Any) -> HttpResponse:
     """Save what was sent, then do what the button says; without one, the page saves by itself."""
     step, go = _step(sent.get("step", "")), sent.get("go", "")
