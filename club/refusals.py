@@ -5,14 +5,25 @@ Everything under /api/ is answered as RFC 9457 problem details, the rest as a pa
 
 from __future__ import annotations
 
+import logging
+import sys
+from contextlib import suppress
+
 from django.conf import settings
 from django.core.exceptions import BadRequest, RequestDataTooBig, TooManyFieldsSent
 from django.http import Http404, HttpRequest, HttpResponse
 from django.template.defaultfilters import filesizeformat
 from django.template.loader import render_to_string
+from django.utils.translation import gettext as _
 
 from club.context import site
+from club.outages import RETRY_AFTER, is_outage
 from setups.api.problems import problem
+
+log = logging.getLogger(__name__)
+
+MOST_SENT_AGAIN = 200_000
+"""So many characters of a form are given back to be sent again."""
 
 
 def refuse(
@@ -37,16 +48,18 @@ def too_large(request: HttpRequest, photo: bool = False) -> HttpResponse:
         return refuse(
             request,
             413,
-            f"That photo has more than {limit}",
-            "Nothing else is lost: the draft is as it was. Go back and send a smaller copy of the photo.",
+            _("That photo has more than {limit}").format(limit=limit),
+            _("Nothing else is lost: the draft is as it was. Go back and send a smaller copy of the photo."),
             "400.html",
         )
     limit = filesizeformat(settings.DATA_UPLOAD_MAX_MEMORY_SIZE)
     return refuse(
         request,
         413,
-        f"That is more than {limit} at once",
-        f"The library takes up to {limit} in one request. Split the file or text and send it in parts.",
+        _("That is more than {limit} at once").format(limit=limit),
+        _(
+            "The library takes up to {limit} in one request. Split the file or text and send it in parts."
+        ).format(limit=limit),
         "400.html",
     )
 
@@ -56,9 +69,11 @@ def unreadable_text(request: HttpRequest) -> HttpResponse:
     return refuse(
         request,
         400,
-        "That text has characters in it that cannot be read",
-        "It holds a NUL or half of a character pair, which no text needs. Type it again, or save the file as "
-        "plain UTF-8 text, and send it once more.",
+        _("That text has characters in it that cannot be read"),
+        _(
+            "It holds a NUL or half of a character pair, which no text needs. Type it again, "
+            "or save the file as plain UTF-8 text, and send it once more."
+        ),
     )
 
 
@@ -70,8 +85,10 @@ def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
         return refuse(
             request,
             400,
-            "That form has too many fields",
-            f"Up to {settings.DATA_UPLOAD_MAX_NUMBER_FIELDS} are taken in one request: send it in parts.",
+            _("That form has too many fields"),
+            _("Up to {most} are taken in one request: send it in parts.").format(
+                most=settings.DATA_UPLOAD_MAX_NUMBER_FIELDS
+            ),
         )
     return refuse(request, 400, detail=str(exception) if isinstance(exception, BadRequest) else "")
 
@@ -86,9 +103,11 @@ def form_expired(request: HttpRequest, reason: str = "") -> HttpResponse:
     return refuse(
         request,
         403,
-        "That form is no longer valid",
-        "It was opened before you signed in or out, or your browser sends no cookies to this site. Go back, "
-        "load the page again, and send it once more.",
+        _("That form is no longer valid"),
+        _(
+            "It was opened before you signed in or out, or your browser sends no cookies to "
+            "this site. Go back, load the page again, and send it once more."
+        ),
     )
 
 
@@ -100,9 +119,7 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     return refuse(request, 404, said)
 
 
-def too_often(
-    request: HttpRequest, exception: Exception | None = None, seconds: int = 60
-) -> HttpResponse:
+def too_often(request: HttpRequest, exception: Exception | None = None, seconds: int = 60) -> HttpResponse:
     """429, for ``handler429``: more of one kind in a minute than a person asks; ``seconds`` is the wait."""
     answer = refuse(request, 429)
     answer["Retry-After"] = str(seconds)
@@ -110,7 +127,39 @@ def too_often(
 
 
 def failed(request: HttpRequest) -> HttpResponse:
-    """500, for ``handler500``; reads neither the database nor the session, which may be what failed."""
+    """500, for ``handler500``, or 503 where it is the database that does not answer.
+
+    Reads neither the database nor the session, which may be what failed.
+    """
+    error = sys.exc_info()[1]
+    if is_outage(error):
+        log.error("The database does not answer: %s", error)
+        return away(request)
     if request.path.startswith("/api/"):
         return problem(request, 500)
     return HttpResponse(render_to_string("500.html", site(request)), status=500)
+
+
+def away(request: HttpRequest) -> HttpResponse:
+    """503: the database is away or busy. What a form held is on the page, to be sent again."""
+    if request.path.startswith("/api/"):
+        answer = problem(request, 503)
+    else:
+        context = site(request) | {"sent": _sent(request), "address": request.get_full_path()}
+        answer = HttpResponse(render_to_string("503.html", context), status=503)
+        answer["Cache-Control"] = "no-store"
+    answer["Retry-After"] = str(RETRY_AFTER)
+    return answer
+
+
+def _sent(request: HttpRequest) -> list[tuple[str, str]]:
+    """The fields of a form as they came, its own token of this site among them; none with a password or file.
+
+    Another site's form could be here as well: sent again it is refused, since its token is no better then.
+    """
+    with suppress(OSError):  # the client has gone
+        fields = [(name, text) for name, texts in request.POST.lists() for text in texts]
+        secret = any("password" in name for name, text in fields)
+        if not secret and not request.FILES and sum(len(text) for name, text in fields) <= MOST_SENT_AGAIN:
+            return fields
+    return []

@@ -172,6 +172,13 @@ _KINDS = (
         "The site made a mistake",
         "It has been noted. Try again later; if it stays, tell the club.",
     ),
+    Kind(
+        "unavailable",
+        503,
+        "The database does not answer",
+        "It is away or busy. What was asked for was done as a whole or not at all: after the seconds in the "
+        "header Retry-After, send it again, a post with the Idempotency-Key that it had.",
+    ),
 )
 PROBLEMS: dict[str, Kind] = {kind.code: kind for kind in _KINDS}
 _BY_STATUS = {kind.status: kind for kind in reversed(_KINDS)}

@@ -91,12 +91,13 @@ def describe_problems(result: dict[str, Any], **_: Any) -> dict[str, Any]:
     answers = components.setdefault("responses", {})
     for status, title in titles.items():
         answers[f"Problem-{status}"] = {"description": title, "content": {MEDIA_TYPE: {"schema": _REF}}}
-    answers["Problem-429"]["headers"] = {"Retry-After": _WAIT}
+    for status in ("429", "503"):
+        answers[f"Problem-{status}"]["headers"] = {"Retry-After": _WAIT}
     for status in _MEMBERS:
         answers[f"Problem-{status}"]["headers"] = {"WWW-Authenticate": _WANTED}
     for path in result["paths"].values():
         for method, operation in path.items():
-            for status in (*_may(method, operation), *_by_header(operation), "default"):
+            for status in (*_may(method, operation), *_by_header(operation), "503", "default"):
                 operation["responses"][status] = {"$ref": f"#/components/responses/Problem-{status}"}
             if method == "get":
                 operation["responses"]["200"]["headers"] = {"ETag": _ETAG}
