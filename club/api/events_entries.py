@@ -43,6 +43,7 @@ from setups.api.problems import shown
 from setups.api.shared import IF_MATCH, KEY, Shared, changed, made, nobody
 from setups.api.throttles import Computing
 from setups.api.views import Library, described
+from setups.services.writing import locked_first
 
 _CAR = ("body", "platform", "revision__body", "revision__platform")
 _ALL = ("event", "race_class", "member", "checked_in_by", *_CAR)
@@ -54,10 +55,8 @@ OUTCOMES = [(name, name) for name in ("new", "stands", "wrong")]
 def entry_or_refused(request: Request, slug: str, pk: int, lock: bool = False) -> Entry:
     """The entry of an event that the caller sees. Raises a Problem."""
     event = event_or_refused(request, slug)
-    rows = Entry.objects.filter(event=event).select_related(*_ALL)
-    if lock:
-        rows = rows.select_for_update(of=("self",))
-    found = rows.filter(pk=pk).first() if pk < 2**63 else None
+    rows = Entry.objects.filter(event=event, pk=min(pk, 2**63 - 1)).select_related(*_ALL)
+    found = (locked_first(rows) if lock else rows).first()
     if found is None:
         raise nobody("entry", pk, reverse("api-entry-list", args=[slug]))
     return found

@@ -17,6 +17,7 @@ from fitcalc.tuning import TUNING
 from setups import models
 from setups.models.setup import typed_of
 from setups.services import posting
+from setups.services.writing import locked_first
 
 from .etag import match, match_none
 from .geometry import Strict, Text, Whole
@@ -190,9 +191,8 @@ class DraftOfSetup(Shared):
 def _own(request: Request, number: int, lock: bool = False) -> models.Setup:
     """The member's own setup; another's has no draft that they could see."""
     rows = models.Setup.objects.filter(author=request.user).select_related("current")
-    if lock:
-        rows = rows.select_for_update(of=("self",))
-    found = rows.filter(pk=number).first() if number < 2**63 else None
+    rows = rows.filter(pk=min(number, 2**63 - 1))
+    found = (locked_first(rows) if lock else rows).first()
     if found is None:
         raise nobody("setup of yours", number, reverse("api-draft-list"))
     return found

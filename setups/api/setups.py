@@ -14,6 +14,7 @@ from rest_framework.serializers import ValidationError
 
 from setups import models
 from setups.services import photos, posting
+from setups.services.writing import locked_first
 
 from . import examples
 from .drafts import draft_etag
@@ -195,8 +196,8 @@ Revisions = described(Revisions, SETUPS)  # type: ignore[misc]
 
 def _own(request: Request, number: int) -> models.Setup:
     """The member's own setup, locked, posted or not. Raises a Problem."""
-    rows = Setup.objects.select_for_update(of=("self",)).select_related("current")
-    found = rows.filter(pk=number).first() if number < 2**63 else None
+    rows = Setup.objects.filter(pk=number).select_related("current")
+    found = locked_first(rows).first() if number < 2**63 else None
     if found is None or (found.state == Setup.State.DRAFT and found.author_id != request.user.pk):
         raise nobody("setup", number, reverse("api-setup-list"))
     if found.author_id != request.user.pk:

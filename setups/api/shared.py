@@ -21,6 +21,7 @@ from setups.services.cars import NotBuildable
 from setups.services.measuring import MeasuringError
 from setups.services.posting import Conflict, PostingError
 from setups.services.verifying import VerifyingError
+from setups.services.writing import locked_first
 
 from .etag import etag_of
 from .permissions import WRITE, Members
@@ -115,9 +116,8 @@ def setup_or_refused(number: int, lock: bool = False) -> models.Setup:
     ``lock``: within a transaction, nobody else changes it until that ends.
     """
     rows = models.Setup.objects.exclude(state=models.Setup.State.DRAFT).select_related("current", "author")
-    if lock:
-        rows = rows.select_for_update(of=("self",))
-    found = rows.filter(pk=number).first() if number < 2**63 else None
+    rows = rows.filter(pk=min(number, 2**63 - 1))
+    found = (locked_first(rows) if lock else rows).first()
     if found is None:
         raise nobody("setup", number, reverse("api-setup-list"))
     return found

@@ -197,6 +197,6 @@ def carry_out(plan: Plan, by: By) -> Loaded:
     model._default_manager.bulk_create(new, batch_size=500)
     if model is Dispute:
         for some in chunks(touched):
-            locked = Setup.objects.select_for_update(of=("self",)).select_related("current", "author")
+            locked = Setup.objects.select_for_update(of=("self",)).select_related("author")
             bring_all_up_to_date(list(locked.filter(pk__in=some).order_by("pk")))
     return Loaded([one.pk for one in new])

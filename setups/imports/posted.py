@@ -30,6 +30,7 @@ from setups.models import Decision, Revision, Setup
 from setups.services import posting
 from setups.services.cars import Content, reports_of
 from setups.services.verifying import bring_all_up_to_date
+from setups.services.writing import locked_first
 
 MOST_AT_ONCE = 500
 """So many revisions are computed and written in one go."""
@@ -110,9 +111,7 @@ def _groups(given: list[Given], lock: bool) -> dict[str, _Group]:
     numbers = {group.number: group for group in groups.values() if group.number is not None}
     for some in chunks(sorted(numbers)):
         query = Setup.objects.filter(pk__in=some).select_related("current", "author").order_by("pk")
-        if lock:
-            query = query.select_for_update(of=("self",))
-        for setup in query:
+        for setup in locked_first(query) if lock else query:
             numbers[setup.pk].setup = setup
         revisions = (
             Revision.objects.filter(setup__in=some).prefetch_related("slots").order_by("setup", "number")

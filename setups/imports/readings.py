@@ -295,7 +295,7 @@ def _settle(rows: list[Measurement]) -> None:
             for subject in _resettled(of, model._default_manager.filter(pk__in=some), wanted):
                 keys.update(verifying.touched_by(subject).values_list("pk", flat=True))
     for some in chunks(sorted(keys)):
-        locked = Setup.objects.select_for_update(of=("self",)).select_related("current", "author")
+        locked = Setup.objects.select_for_update(of=("self",)).select_related("author")
         verifying.bring_all_up_to_date(list(locked.filter(pk__in=some).order_by("pk")))
 
 

@@ -13,6 +13,7 @@ from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from fitcalc.fit import FitReport
 from fitcalc.parts import Slot
@@ -20,12 +21,16 @@ from setups.models import Decision, Draft, Revision, RevisionPart, Setup
 from setups.models.setup import typed_of
 from setups.services import verifying
 from setups.services.cars import Content, kept_findings, kept_geometry, offset_of, reports_of
-from setups.services.writing import update_each
+from setups.services.writing import locked_first, update_each
 from setups.words import folded
 
 
 class PostingError(ValueError):
     """Why something cannot be done with a setup; the text says what to do."""
+
+
+class PostedAlready(PostingError):
+    """The draft was posted just before, as it stands: sent twice, it is posted once."""
 
 
 @dataclass(eq=False)
@@ -71,7 +76,9 @@ def save(draft: Draft, typed: Mapping[str, str], version: int) -> Draft:
         # The setup first, as posting and discarding do: two that lock in another order wait for each other.
         setup = Setup.objects.select_for_update(of=("self",)).filter(pk=draft.setup_id).first()
         if setup is None:
-            raise PostingError("The draft was thrown away meanwhile, on another page: start a new one.")
+            raise PostingError(
+                _("The draft was thrown away meanwhile, on another page: start a new one.")
+            )
         found = Draft.objects.select_for_update().select_related("setup").filter(setup=setup)
         locked = found.first() or draft_of(setup)
         if locked.typed == kept:
@@ -99,23 +106,25 @@ def discard(draft: Draft) -> None:
 def post(content: Content, author: Any, setup: Setup | None = None, version: int | None = None) -> Revision:
     """Post ``content`` as the next revision of ``setup``, or as a new setup; the draft is done with.
 
-    Raises Conflict if ``version`` is given and the draft has a newer one, PermissionError for another
-    member's setup, PostingError if nothing has changed since the last revision or the setup is withdrawn,
-    NotBuildable.
+    ``version`` is that of the draft that is posted: raises Conflict if there is a newer one, PostedAlready
+    if it was posted meanwhile. Raises PermissionError for another member's setup, PostingError if nothing has
+    changed since the last revision or the setup is withdrawn, NotBuildable.
     """
     (report,) = reports_of([content])
     with transaction.atomic():
         if setup is None:
             setup = Setup(author=author)
             setup.save()
-        setup = Setup.objects.select_for_update(of=("self",)).select_related("current").get(pk=setup.pk)
+        setup = locked_first(Setup.objects.filter(pk=setup.pk).select_related("current")).get()
         if setup.author_id != author.pk:
-            raise PermissionError("Only the member who posted a setup can revise it.")
+            raise PermissionError(_("Only the member who posted a setup can revise it."))
         if setup.state == Setup.State.WITHDRAWN:
-            raise PostingError("The setup is withdrawn: put it back first, then revise it.")
-        _refuse_stale(setup, version)
+            raise PostingError(_("The setup is withdrawn: put it back first, then revise it."))
+        _refuse_stale(setup, version, content)
         if setup.current is not None and _says_the_same(setup.current, content):
-            raise PostingError("Nothing has changed since the last revision: there is nothing to post.")
+            raise PostingError(
+                _("Nothing has changed since the last revision: there is nothing to post.")
+            )
         (revision,) = _store([(setup, content, report, timezone.now())])
         Draft.objects.filter(setup=setup).delete()
         verifying.bring_up_to_date(setup)
@@ -163,14 +172,16 @@ def _change_state(
     setup: Setup, member: Any, reason: str, action: str, state: str, at: datetime | None = None
 ) -> None:
     if not may_change(setup, member):
-        raise PermissionError("Only the member who posted a setup, or a steward, can do that.")
+        raise PermissionError(_("Only the member who posted a setup, or a steward, can do that."))
     if not reason.strip():
-        raise PostingError("Say why: the reason is kept with the setup.")
+        raise PostingError(_("Say why: the reason is kept with the setup."))
     with transaction.atomic():
         locked = Setup.objects.select_for_update().get(pk=setup.pk)
         withdrawn = locked.state == Setup.State.WITHDRAWN
         if locked.state == Setup.State.DRAFT or withdrawn == (state == Setup.State.WITHDRAWN):
-            raise PostingError("That is done already, or the setup was never posted: look at it again.")
+            raise PostingError(
+                _("That is done already, or the setup was never posted: look at it again.")
+            )
         locked.state = state
         locked.save(update_fields=["state"])
         verifying.log(locked, action, reason.strip(), member, at)
@@ -178,10 +189,22 @@ def _change_state(
     setup.refresh_from_db()
 
 
-def _refuse_stale(setup: Setup, version: int | None) -> None:
+def _refuse_stale(setup: Setup, version: int | None, content: Content) -> None:
+    if version is None:
+        return
     draft = Draft.objects.filter(setup=setup).first()
-    if version is not None and draft is not None and draft.version != version:
-        raise Conflict(draft, {})
+    if draft is not None:
+        if draft.version != version:
+            raise Conflict(draft, {})
+    elif setup.current is not None:
+        if _says_the_same(setup.current, content):
+            raise PostedAlready(_("It is posted already, and nothing has changed since."))
+        raise PostingError(
+            _(
+                "The draft was posted meanwhile, from another page, and says something else now. "
+                "Nothing was posted from here: look at what stands, then change it."
+            )
+        )
 
 
 def _kept(typed: Mapping[str, str]) -> dict[str, str]:

@@ -18,6 +18,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from fitcalc.dimensions import CAR_DIMENSIONS
 from fitcalc.findings import Verdict
@@ -141,19 +142,27 @@ def add(measurement: Measurement) -> Turn:
     with transaction.atomic():
         setup = _locked(measurement.revision.setup_id)
         if setup.state == Setup.State.WITHDRAWN:
-            raise VerifyingError("The setup is withdrawn: measuring it changes nothing until it is put back.")
+            raise VerifyingError(
+                _(
+                    "The setup is withdrawn: measuring it changes nothing until it is put back."
+                )
+            )
         if setup.current_id != measurement.revision_id:
             raise VerifyingError(
-                "The setup has been revised since: look at what changed, then measure the car as it is now."
+                _(
+                    "The setup has been revised since: look at what changed, then measure the car as "
+                    "it is now."
+                )
             )
         rows = measurements_of(measurement.revision).filter(
             member=measurement.member_id, quantity=measurement.quantity
         )
         if sum(row.counts for row in rows) >= MOST_READINGS:
-            raise VerifyingError(
-                f"You have {MOST_READINGS} readings of this already. More of them change nothing: withdraw "
-                "one that was wrong, or ask another member to measure."
+            why = _(
+                "You have {most} readings of this already. More of them change nothing: withdraw one "
+                "that was wrong, or ask another member to measure."
             )
+            raise VerifyingError(why.format(most=MOST_READINGS))
         measurement.save()
         return bring_up_to_date(setup)
 
@@ -164,7 +173,7 @@ def withdraw(measurement: Measurement, member: Any, at: datetime | None = None) 
     ``at``: if that was not just now.
     """
     if measurement.member_id != member.pk:
-        raise PermissionError("Only the member who measured can withdraw a measurement.")
+        raise PermissionError(_("Only the member who measured can withdraw a measurement."))
     assert measurement.revision is not None
     with transaction.atomic():
         setup = _locked(measurement.revision.setup_id)
@@ -184,11 +193,11 @@ def open_disputes() -> QuerySet[Dispute]:
 def why_not_settle(dispute: Dispute, member: Any) -> str:
     """Why ``member`` may not settle ``dispute``; empty if they may."""
     if not getattr(member, "settles_disputes", False):
-        return "Only a steward settles a dispute."
+        return _("Only a steward settles a dispute.")
     if dispute.setup.author_id == member.pk:
-        return "The setup is your own: another steward has to settle this."
+        return _("The setup is your own: another steward has to settle this.")
     if dispute.measurement.member_id == member.pk:
-        return "The measurement is your own: another steward has to settle this."
+        return _("The measurement is your own: another steward has to settle this.")
     return ""
 
 
@@ -201,14 +210,14 @@ def settle(dispute: Dispute, member: Any, outcome: str, reason: str, at: datetim
     if why_not := why_not_settle(dispute, member):
         raise PermissionError(why_not)
     if outcome not in (Dispute.Outcome.SET_ASIDE, Dispute.Outcome.UPHELD):
-        raise VerifyingError("Choose who is right: the measurement, or the setup.")
+        raise VerifyingError(_("Choose who is right: the measurement, or the setup."))
     if not reason.strip():
-        raise VerifyingError("Say why: the reason is kept, and both members read it.")
+        raise VerifyingError(_("Say why: the reason is kept, and both members read it."))
     with transaction.atomic():
         setup = _locked(dispute.setup_id)
         locked = Dispute.objects.select_for_update().select_related("measurement").get(pk=dispute.pk)
         if not locked.is_open:
-            raise VerifyingError("Another steward has settled this meanwhile: read the record.")
+            raise VerifyingError(_("Another steward has settled this meanwhile: read the record."))
         locked.outcome, locked.reason = outcome, reason.strip()
         locked.settled_by, locked.settled_at = member, at or timezone.now()
         locked.save()
@@ -335,7 +344,7 @@ def recheck(setups: QuerySet[Setup], most: int = RECHECKED_AT_ONCE) -> Rechecked
 
 
 def log(setup: Setup, action: str, reason: str, member: Any = None, at: datetime | None = None) -> None:
-    """One line of the setup's record."""
+    """One line of the setup's record; what the rules say is kept in English (``telling.retold``)."""
     _line(setup, action, reason, member, at).save()
 
 
@@ -351,7 +360,7 @@ def _line(setup: Setup, action: str, reason: str, member: Any = None, at: dateti
 
 
 def _locked(key: int) -> Setup:
-    return Setup.objects.select_for_update(of=("self",)).select_related("current", "author").get(pk=key)
+    return Setup.objects.select_for_update(of=("self",)).select_related("author").get(pk=key)
 
 
 def _verification(setup: Setup, report: FitReport, rows: Sequence[Measurement]) -> Verification:

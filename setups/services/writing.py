@@ -1,4 +1,4 @@
-"""Writing many rows at once."""
+"""Writing many rows at once, and reading what nobody else may write meanwhile."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.db import connections, router
-from django.db.models import Model
+from django.db.models import Model, QuerySet
 
 
 def update_each(rows: Iterable[Model], names: Sequence[str]) -> None:
@@ -32,3 +32,14 @@ def update_each(rows: Iterable[Model], names: Sequence[str]) -> None:
 
     with connection.cursor() as cursor:
         cursor.executemany(statement, [[stored(field, row) for field in (*fields, key)] for row in rows])
+
+
+def locked_first(rows: QuerySet[Any]) -> QuerySet[Any]:
+    """``rows``, to be read once they are locked; within a transaction.
+
+    Locked and joined in one statement, a row that had to be waited for comes as it is now, and what is joined
+    to it as it was before the wait: PostgreSQL reads only the locked row again
+    (https://www.postgresql.org/docs/current/transaction-iso.html#XACT-READ-COMMITTED).
+    """
+    list(rows.select_related(None).order_by("pk").select_for_update().values_list("pk", flat=True))
+    return rows

@@ -18,6 +18,7 @@ from django.utils.translation import gettext_noop
 
 from club.models import Entry, EntryChange, Event, EventClass
 from club.models.events import MOST_NUMBER
+from setups.services.writing import locked_first
 
 FIELDS = {
     "number": gettext_noop("race number"),
@@ -160,10 +161,10 @@ def enter_many(rows: list[Entry], by: Any, why: str, at: datetime | None = None)
 
 
 def _locked(entry: Entry) -> Entry:
-    rows = Entry.objects.select_for_update(of=("self",))
-    return rows.select_related("event", "race_class", "member", "revision", "body", "platform").get(
-        pk=entry.pk
-    )
+    rows = Entry.objects.filter(pk=entry.pk)
+    return locked_first(
+        rows.select_related("event", "race_class", "member", "revision", "body", "platform")
+    ).get()
 
 
 def _store(entry: Entry) -> None:
