@@ -26,6 +26,7 @@ from club.models import Chassis, ChassisPart, OwnedBody, OwnedPart
 from fitcalc.kitplan import KitPlanError
 from fitcalc.parts import OPTIONAL_SLOTS, Slot
 from setups.models import Body, Configuration, MountingPosition, Part, Platform
+from setups.services import once
 from setups.translate import shelf_for, shelf_for_all
 from setups.translated import tell
 
@@ -92,9 +93,8 @@ def add_part(request: HttpRequest) -> HttpResponse:
         if again:
             messages.info(request, _("That was sent twice, and is counted once."))
         else:
-            messages.success(
-                request, _("{part} is in your garage: you have {count}.").format(part=row.part, count=row.count)
-            )
+            said = _("{part} is in your garage: you have {count}.").format(part=row.part, count=row.count)
+            messages.success(request, said)
         return redirect(f"{reverse('garage-add-part')}?{urlencode({'q': text})}" if text else "garage")
     found = []
     if text:

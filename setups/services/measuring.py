@@ -9,7 +9,7 @@ they measured is withdrawn again, the stated figure comes back.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
@@ -17,6 +17,7 @@ from typing import Any
 from django.contrib.auth.models import AbstractBaseUser
 from django.db import transaction
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from fitcalc import consensus
 from fitcalc.consensus import Agreement, Consensus, Move, moved, settle
@@ -109,16 +110,21 @@ def settled(rows: Iterable[Measurement], kind: DimensionKind) -> Consensus | Non
     return settle(readings, kind.unit) if readings else None
 
 
-def add(measurement: Measurement) -> Outcome:
-    """Store a valid measurement and settle its dimension again. Raises MeasuringError at a member's limit."""
+def add(measurement: Measurement, first: Callable[[], None] = lambda: None) -> Outcome:
+    """Store a valid measurement and settle its dimension again. Raises MeasuringError at a member's limit.
+
+    ``first`` is done in the same transaction before that, and what it raises is passed on.
+    """
 
     def store(rows: Sequence[Measurement]) -> None:
+        first()
         own = sum(row.member_id == measurement.member_id and not row.withdrawn for row in rows)
         if own >= MOST_READINGS:
-            raise MeasuringError(
-                f"You have {own} readings of this dimension already. More of them change nothing: withdraw "
+            why = _(
+                "You have {own} readings of this dimension already. More of them change nothing: withdraw "
                 "one that was wrong, or ask another member to measure."
             )
+            raise MeasuringError(why.format(own=own))
         measurement.save()
 
     return _changing(measurement, store)
@@ -127,7 +133,7 @@ def add(measurement: Measurement) -> Outcome:
 def withdraw(measurement: Measurement, member: AbstractBaseUser) -> Outcome:
     """Let a member's own measurement count no more. Raises PermissionError for another member's."""
     if measurement.member_id != member.pk:
-        raise PermissionError("Only the member who measured can withdraw a measurement.")
+        raise PermissionError(_("Only the member who measured can withdraw a measurement."))
 
     def mark(_: Sequence[Measurement]) -> None:
         measurement.withdrawn = True

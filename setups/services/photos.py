@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import logging
 import warnings
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import PurePosixPath
@@ -36,6 +36,10 @@ log = logging.getLogger(__name__)
 
 class PhotoError(ValueError):
     """Why a photo is not taken; the text says what to do."""
+
+
+class PhotoNotKept(PhotoError):
+    """The picture is good, but where photos are kept there is no room or no answer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +119,11 @@ def _webp(picture: Image.Image) -> bytes:
     return kept.getvalue()
 
 
-def add(setup: Setup, file: Any, caption: str = "") -> Photo:
-    """Keep an uploaded ``file`` as a photo of ``setup``. Raises PhotoError and leaves nothing behind."""
+def add(setup: Setup, file: Any, caption: str = "", first: Callable[[], None] = lambda: None) -> Photo:
+    """Keep an uploaded ``file`` as a photo of ``setup``. Raises PhotoError and leaves nothing behind.
+
+    ``first`` is done in the transaction that keeps it, before that, and what it raises is passed on.
+    """
     if not file or not file.size:
         raise PhotoError("Choose a picture first: the file that came was empty.")
     if file.size > settings.PHOTO_UPLOAD_MAX:
@@ -130,26 +137,27 @@ def add(setup: Setup, file: Any, caption: str = "") -> Photo:
     _refuse_more(setup)
     image = Photo._meta.get_field("image")
     storage = image.storage
-    written: list[str] = []
+    name = image.generate_filename(Photo(setup=setup), "photo.webp")
+    written = [name, small_name(name)]  # also of a file that the disk could take only half of
     try:
         # Before the transaction, because a store on another machine takes its time.
-        name = image.generate_filename(Photo(setup=setup), "photo.webp")
-        written.append(storage.save(name, ContentFile(encoded.picture)))
-        written.append(storage.save(small_name(written[0]), ContentFile(encoded.small)))
+        for one, picture in zip(written, (encoded.picture, encoded.small), strict=True):
+            storage.save(one, ContentFile(picture))
         with transaction.atomic():
+            first()
             Setup.objects.select_for_update().get(pk=setup.pk)
             _refuse_more(setup)
             return Photo.objects.create(
                 setup=setup,
                 caption=caption.strip()[:120],
-                image=written[0],
+                image=name,
                 width=encoded.width,
                 height=encoded.height,
             )
     except OSError as error:
         _forget(storage, written)
         log.exception("A photo could not be kept")
-        raise PhotoError(_why_not_kept(error)) from error
+        raise PhotoNotKept(_why_not_kept(error)) from error
     except BaseException:
         _forget(storage, written)
         raise
@@ -161,7 +169,7 @@ def _refuse_more(setup: Setup) -> None:
 
 
 def _why_not_kept(error: OSError) -> str:
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+    if error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
         return _(
             "The library has no room for the photo just now. Everything else is saved: tell who keeps the "
             "site, and add the photo later."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -14,6 +15,8 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.html import format_html
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST
 
 from fitcalc.consensus import Agreement, Consensus, Score, Standing
@@ -25,7 +28,7 @@ from setups.forms import MeasurementForm
 from setups.models import Body, Measurement, Part, Setup, StatedFigure
 from setups.models.dimension import Basis
 from setups.printing import plus_minus
-from setups.services import measuring, verifying
+from setups.services import measuring, once, verifying
 from setups.services.verifying import Rechecked, Turn
 from setups.templatetags.figures import dimension_name, verdict_word
 
@@ -136,15 +139,22 @@ class Sheet:
             return ""
         source = self.figure.source.replace("'", "’")
         if measuring.SETTLED_SOURCE.match(source):
-            return f"settled by {source}"
-        basis = self.figure.get_basis_display().replace("'", "’")
+            number = int(measured[1]) if (measured := re.match(r"(\d+) members", source)) else 1
+            if number == 1:
+                return _("settled by a member’s measurement")
+            if source.endswith(", disputed"):
+                said = _("settled by {number} members’ measurements, disputed")
+            else:
+                said = _("settled by {number} members’ measurements")
+            return said.format(number=number)
+        basis = _(self.figure.get_basis_display()).replace("'", "’")
         return f"{basis} ({source})" if source else basis
 
     @property
     def stated_word(self) -> str:
         """What the stated figure is called: ``the maker’s figure``."""
         basis = self.stated.basis if self.stated else ""
-        return "the maker’s figure" if basis == Basis.MAKER else "the figure before"
+        return _("the maker’s figure") if basis == Basis.MAKER else _("the figure before")
 
     @cached_property
     def chart(self) -> Chart | None:
@@ -155,7 +165,7 @@ class Sheet:
                 str(line.row.member),
                 float(line.row.value),
                 line.row.u,
-                f"outlier, {'above' if line.above else 'below'}" if line.outlier else "",
+                "" if not line.outlier else _("outlier, above") if line.above else _("outlier, below"),
                 line.outlier,
             )
             for line in self.lines
@@ -190,18 +200,19 @@ def withdraw(request: HttpRequest, number: int) -> HttpResponse:
     if not request.user.is_authenticated:
         return redirect_to_login(address)
     if row.withdrawn:
-        messages.info(request, "That measurement is withdrawn already. Nothing was changed.")
+        messages.info(request, _("That measurement is withdrawn already. Nothing was changed."))
         return redirect(address)
     try:
         if row.revision is not None:
             turn = verifying.withdraw(row, request.user)
-            messages.success(request, "Your reading is withdrawn and counts no more.")
+            messages.success(request, _("Your reading is withdrawn and counts no more."))
             say_turn(request, turn)
             return redirect(address)
         outcome = measuring.withdraw(row, request.user)
     except PermissionError as error:
         raise PermissionDenied(str(error)) from error
-    messages.success(request, f"Your measurement is withdrawn and counts no more. {_what_moved(outcome)}")
+    done = _("Your measurement is withdrawn and counts no more.")
+    messages.success(request, f"{done} {_what_moved(outcome)}")
     _say_verdicts(request, outcome)
     return redirect(address)
 
@@ -236,34 +247,53 @@ def typed_of(request: HttpRequest) -> dict[str, str]:
 def _added(request: HttpRequest, form: MeasurementForm) -> bool:
     """Store what the form holds and say what that did; at a member's limit say so on the form."""
     try:
-        outcome = measuring.add(form.instance)
+        outcome = measuring.add(form.instance, first=lambda: once.refuse_second(request))
+    except once.DoneBefore:
+        say_twice(request)
+        return True
     except measuring.MeasuringError as error:
         form.add_error(None, str(error))
         return False
-    messages.success(request, f"Your measurement is added. {_what_moved(outcome)}")
+    done = _("Your measurement is added.")
+    messages.success(request, f"{done} {_what_moved(outcome)}")
     now = outcome.settled
     if now is not None and request.user.pk in now.outliers:
         messages.warning(
             request,
-            "It lies outside what the other members agree on, so it does not count towards the figure. "
-            "Measure again, and withdraw it if it was a slip.",
+            _(
+                "It lies outside what the other members agree on, so it does not count towards the "
+                "figure. Measure again, and withdraw it if it was a slip."
+            ),
         )
     _say_verdicts(request, outcome)
     return True
 
 
+def say_twice(request: HttpRequest) -> None:
+    messages.info(request, _("Your reading was sent twice, and is here once."))
+
+
 def _what_moved(outcome: measuring.Outcome) -> str:
     before, after = outcome.before, outcome.after
     if not outcome.changed:
-        return "The library’s figure stays as it was."
+        return _("The library’s figure stays as it was.")
     if before is None:
-        return f"The library had no figure and now has {plus_minus(after)}."  # type: ignore[arg-type]
+        said = _("The library had no figure and now has {after}.")
+        return said.format(after=plus_minus(after))  # type: ignore[arg-type]
     if after is None:
-        return f"The library’s figure was {plus_minus(before)}; now it has none."
-    said = f"The library’s figure was {plus_minus(before)} and is now {plus_minus(after)}"
+        said = _("The library’s figure was {before}; now it has none.")
+        return said.format(before=plus_minus(before))
     if outcome.move is None:
-        return f"{said}."
-    return f"{said}, a change {'beyond' if outcome.move.beyond_doubt else 'within'} its doubt."
+        said = _("The library’s figure was {before} and is now {after}.")
+    elif outcome.move.beyond_doubt:
+        said = _(
+            "The library’s figure was {before} and is now {after}, a change beyond its doubt."
+        )
+    else:
+        said = _(
+            "The library’s figure was {before} and is now {after}, a change within its doubt."
+        )
+    return said.format(before=plus_minus(before), after=plus_minus(after))
 
 
 def _say_verdicts(request: HttpRequest, outcome: measuring.Outcome) -> None:
@@ -272,18 +302,19 @@ def _say_verdicts(request: HttpRequest, outcome: measuring.Outcome) -> None:
         return
     if outcome.measurement.part_id is not None:
         messages.info(
-            request, "Every answer that uses this part is computed with the new figure from now on."
+            request,
+            _(
+                "Every answer that uses this part is computed with the new figure from now on."
+            ),
         )
         _say_setups(request, outcome.setups)
         return
     for change in outcome.verdicts:
-        messages.warning(
-            request,
-            f"On the {change.platform}, the best configuration was “{_word(change.before)}” "
-            f"and is now “{_word(change.after)}”.",
-        )
+        said = _("On the {platform}, the best configuration was “{before}” and is now “{after}”.")
+        before, after = _word(change.before), _word(change.after)
+        messages.warning(request, said.format(platform=change.platform, before=before, after=after))
     if not outcome.verdicts:
-        messages.info(request, "On no platform does the best configuration change its verdict.")
+        messages.info(request, _("On no platform does the best configuration change its verdict."))
     _say_setups(request, outcome.setups)
 
 
@@ -292,22 +323,35 @@ def _say_setups(request: HttpRequest, rechecked: Rechecked | None) -> None:
     if rechecked is None:
         return
     for setup, verdict, turn in rechecked.changed[:_NAMED]:
-        said = []
-        if verdict != setup.verdict:
-            said.append(f"was “{verdict_word(verdict)}” and is now “{verdict_word(setup.verdict)}”")
-        if turn.changed:
-            said.append(f"was {turn.before} and is now {turn.after}")
+        if not turn.changed:
+            said = _("The setup {setup} was “{was}” and is now “{now}”.")
+        elif verdict == setup.verdict:
+            said = _("The setup {setup} was {before} and is now {after}.")
+        else:
+            said = _(
+                "The setup {setup} was “{was}” and is now “{now}”, and was {before} and is now "
+                "{after}."
+            )
         link = format_html('<a href="{}">{}</a>', setup.get_absolute_url(), setup.name)
-        messages.warning(request, format_html("The setup {} {}.", link, ", and ".join(said)))
-    if (more := len(rechecked.changed) - _NAMED) > 0:
-        messages.warning(request, f"{more} more setup{'s' if more > 1 else ''} changed with it.")
-    if rechecked.left:
-        one = rechecked.left == 1
-        messages.info(
+        verdicts = {"was": verdict_word(verdict), "now": verdict_word(setup.verdict)}
+        messages.warning(
             request,
-            f"{rechecked.left} more posted setup{' hangs' if one else 's hang'} on this figure and "
-            f"{'waits' if one else 'wait'} to be computed anew.",
+            format_html(said, setup=link, before=_(turn.before), after=_(turn.after), **verdicts),
         )
+    if (more := len(rechecked.changed) - _NAMED) > 0:
+        said = ngettext(
+            "{number} more setup changed with it.",
+            "{number} more setups changed with it.",
+            more,
+        )
+        messages.warning(request, said.format(number=more))
+    if rechecked.left:
+        said = ngettext(
+            "{number} more posted setup hangs on this figure and waits to be computed anew.",
+            "{number} more posted setups hang on this figure and wait to be computed anew.",
+            rechecked.left,
+        )
+        messages.info(request, said.format(number=rechecked.left))
 
 
 def say_turn(request: HttpRequest, turn: Turn) -> None:
@@ -315,12 +359,15 @@ def say_turn(request: HttpRequest, turn: Turn) -> None:
     if not turn.changed:
         return
     if turn.after == Setup.State.DISPUTED:
-        messages.warning(request, "With this the setup is disputed: a steward finds out who is right.")
+        messages.warning(
+            request, _("With this the setup is disputed: a steward finds out who is right.")
+        )
     elif turn.after == Setup.State.VERIFIED:
-        messages.success(request, "With this the setup is verified.")
+        messages.success(request, _("With this the setup is verified."))
     else:
-        messages.info(request, f"With this the setup is no longer {turn.before}.")
+        said = _("With this the setup is no longer {state}.")
+        messages.info(request, said.format(state=_(turn.before)))
 
 
 def _word(verdict: Verdict | None) -> str:
-    return "no configuration" if verdict is None else verdict_word(verdict)
+    return _("no configuration") if verdict is None else verdict_word(verdict)

@@ -7,8 +7,10 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.contrib.auth.views import redirect_to_login
+from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from fitcalc.dimensions import CAR_DIMENSIONS
@@ -16,11 +18,11 @@ from fitcalc.verification import REQUIRED
 from setups.forms import MeasurementForm
 from setups.models import Measurement, Setup
 from setups.printing import fixed
-from setups.services import telling, verifying
+from setups.services import once, telling, verifying
 from setups.services.cars import NotBuildable
 from setups.services.readings import CarSheet
 from setups.services.verifying import Turn, VerifyingError
-from setups.views.measure import say_turn, typed_of
+from setups.views.measure import say_turn, say_twice, typed_of
 from setups.views.setup import posted_setup
 
 
@@ -70,12 +72,19 @@ def _added(request: HttpRequest, setup: Setup, form: MeasurementForm) -> bool:
     if seen and seen != str(setup.current_id):
         form.add_error(
             None,
-            "The setup has been revised since you opened this page. Look at what changed; if you measured "
-            "the car as it is now, add the reading once more.",
+            _(
+                "The setup has been revised since you opened this page. Look at what changed; if you "
+                "measured the car as it is now, add the reading once more."
+            ),
         )
         return False
     try:
-        turn = verifying.add(form.instance)
+        with transaction.atomic():
+            once.refuse_second(request)
+            turn = verifying.add(form.instance)
+    except once.DoneBefore:
+        say_twice(request)
+        return True
     except VerifyingError as error:
         form.add_error(None, str(error))
         return False
@@ -89,30 +98,47 @@ def say_added(request: HttpRequest, row: Measurement, turn: Turn) -> None:
     try:
         sheet = CarSheet(verifying.standing_of(setup), row.quantity)
     except NotBuildable:
-        messages.success(request, "Your reading is added. What it says is told once the car can be computed.")
+        messages.success(
+            request, _("Your reading is added. What it says is told once the car can be computed.")
+        )
         return
     if setup.author_id == row.member_id:
         messages.success(
             request,
-            "Your reading is added for others to see. You posted this setup, so it counts for nothing in its "
-            "verification: other members have to measure it.",
+            _(
+                "Your reading is added for others to see. You posted this setup, so it counts for "
+                "nothing in its verification: other members have to measure it."
+            ),
         )
         return
     own = next(one for one in sheet.held if one.measurer == row.member_id)
     if own.en is None:
-        messages.success(request, "Your reading is added. Nothing is computed here to hold it against.")
+        messages.success(
+            request, _("Your reading is added. Nothing is computed here to hold it against.")
+        )
     else:
-        computed = f"with what is computed (Eₙ {fixed(own.en, 2, plus=True)})."
-        if own.agrees:
-            agree = "Your readings together agree" if own.readings > 1 else "It agrees"
-            messages.success(request, f"Your reading is added. {agree} {computed}")
-        else:
-            agree = "Your readings together do not agree" if own.readings > 1 else "It does not agree"
-            messages.warning(
-                request,
-                f"Your reading is added. {agree} {computed} If one was a slip, withdraw it below.",
+        if own.agrees and own.readings > 1:
+            said = _(
+                "Your reading is added. Your readings together agree with what is computed (Eₙ {en})."
             )
+        elif own.agrees:
+            said = _("Your reading is added. It agrees with what is computed (Eₙ {en}).")
+        elif own.readings > 1:
+            said = _(
+                "Your reading is added. Your readings together do not agree with what is computed "
+                "(Eₙ {en}). If one was a slip, withdraw it below."
+            )
+        else:
+            said = _(
+                "Your reading is added. It does not agree with what is computed (Eₙ {en}). If one "
+                "was a slip, withdraw it below."
+            )
+        tell = messages.success if own.agrees else messages.warning
+        tell(request, said.format(en=fixed(own.en, 2, plus=True)))
     say_turn(request, turn)
     if sheet.wanted and turn.after == Setup.State.POSTED:
-        more = "one more member has" if sheet.wanted == 1 else f"{sheet.wanted} members have"
-        messages.info(request, f"To verify the setup, {more} to measure this.")
+        if sheet.wanted == 1:
+            said = _("To verify the setup, one more member has to measure this.")
+        else:
+            said = _("To verify the setup, {number} members have to measure this.")
+        messages.info(request, said.format(number=sheet.wanted))

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from setups.forms_setup import STEPS
 from setups.models import Photo, Setup
-from setups.services import photos, posting
+from setups.services import once, photos, posting
 from setups.services.photos import PhotoError
 from setups.views.post import _draft, _show
 
@@ -36,16 +36,20 @@ def add(request: HttpRequest, number: int) -> HttpResponse:
     caption = request.POST.get("caption", "")
     try:
         if len(caption) > LONGEST_CAPTION:
-            raise PhotoError(
-                f"A caption takes {LONGEST_CAPTION} letters: shorten it, and choose the photo again."
-            )
-        photos.add(setup, request.FILES.get("photo"), caption)
+            why = _("A caption takes {most} letters: shorten it, and choose the photo again.")
+            raise PhotoError(why.format(most=LONGEST_CAPTION))
+        photos.add(setup, request.FILES.get("photo"), caption, first=lambda: once.refuse_second(request))
         posting.draft_of(setup)
+    except once.DoneBefore:
+        messages.info(request, _("The photo was sent twice, and is on the draft once."))
+        return redirect(_back(number))
     except PhotoError as error:
         draft = _draft(request, number, begun=True)
         more = {"photo_error": str(error), "caption": caption}
         return _show(request, draft, STEPS["photos"], 422, **more)
-    messages.success(request, "The photo is on the draft. Its place and time of taking are left out.")
+    messages.success(
+        request, _("The photo is on the draft. Its place and time of taking are left out.")
+    )
     return redirect(_back(number))
 
 
@@ -57,7 +61,8 @@ def caption(request: HttpRequest, number: int, photo: int) -> HttpResponse:
     row = get_object_or_404(Photo, pk=photo, setup=number, setup__author=request.user)
     text = request.POST.get("caption", "")
     if len(text) > LONGEST_CAPTION:
-        messages.error(request, f"A caption takes {LONGEST_CAPTION} letters. It stayed as it was.")
+        why = _("A caption takes {most} letters. It stayed as it was.")
+        messages.error(request, why.format(most=LONGEST_CAPTION))
         return redirect(_back(number))
     try:
         photos.caption(row, text)
@@ -66,7 +71,7 @@ def caption(request: HttpRequest, number: int, photo: int) -> HttpResponse:
         return redirect(_back(number))
     if request.htmx:  # the page saves it while it is typed
         return HttpResponse(status=204)
-    messages.success(request, "The caption is saved.")
+    messages.success(request, _("The caption is saved."))
     return redirect(_back(number))
 
 
@@ -78,7 +83,7 @@ def remove(request: HttpRequest, number: int, photo: int) -> HttpResponse:
     row = get_object_or_404(Photo, pk=photo, setup=number, setup__author=request.user)
     posting.draft_of(row.setup)
     photos.remove(row)
-    messages.success(request, "The photo is off the draft. Revisions that show it keep it.")
+    messages.success(request, _("The photo is off the draft. Revisions that show it keep it."))
     return redirect(_back(number))
 
 

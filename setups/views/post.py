@@ -14,11 +14,13 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.contrib.auth.views import redirect_to_login
 from django.core.paginator import Paginator
+from django.db import transaction
 from django.db.models import Count, Q
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils.text import Truncator
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -26,17 +28,17 @@ from fitcalc.parts import Slot
 from setups.forms_setup import LENGTHS, STEPS, Step
 from setups.models import Body, Draft, Platform, Revision, Setup
 from setups.models.setup import typed_of
-from setups.services import drafting, photos, posting
+from setups.services import drafting, once, photos, posting
 from setups.services.cars import NotBuildable
 from setups.services.drafting import Collision, Judged, Typing, judge
 from setups.services.fitting import platforms_for
-from setups.services.saying import Clash, clashes, said
+from setups.services.saying import Clash, clashes, everything_in
 from setups.services.tuned import tuned
-
-MOST_DRAFTS = 60
 from setups.translated import tell
 from setups.typed import kept
 from setups.units import typed_in
+
+MOST_DRAFTS = 60
 """A member keeps so many drafts that were never posted."""
 A_PAGE = 30
 FOUND = 12
@@ -64,7 +66,11 @@ def new(request: HttpRequest) -> HttpResponse:
     origin, typed, shown = _origin(request)
     drafts = Setup.objects.filter(author=request.user, state=Setup.State.DRAFT).count()
     if request.method == "POST" and drafts < MOST_DRAFTS:
-        draft = posting.begin(request.user, typed | {"name": name}, origin)
+        with transaction.atomic():
+            if once.done_before(request):
+                messages.info(request, _("That was sent twice, and is begun once: here it is."))
+                return redirect("my-setups")
+            draft = posting.begin(request.user, typed | {"name": name}, origin)
         ready = typed.get("body") and typed.get("platform")
         return redirect(_address(draft.setup_id, "parts" if ready else "car"))
     context = shown | {
@@ -103,8 +109,10 @@ def _origin(request: HttpRequest) -> tuple[Revision | None, dict[str, str], dict
 
 
 def _suggested(shown: dict[str, Any]) -> str:
-    named = [str(one) for one in (shown["body"], shown["platform"]) if one]
-    return " on the ".join(named)[:120]
+    body, platform = shown["body"], shown["platform"]
+    if body and platform:
+        return _("{body} on the {platform}").format(body=body, platform=platform)[:120]
+    return str(body or platform or "")[:120]
 
 
 # What a member has
@@ -146,6 +154,8 @@ def edit(request: HttpRequest, number: int) -> HttpResponse:
     waiting = unsaved.get("number") == number
     if request.method == "POST":
         typing = _typing(request.POST)
+        if request.POST.get("go") == "send" and (posted := _posted_before(request, number, typing)):
+            return _told_posted(request, posted)
         draft = _draft(request, number, typing.fields, begun="fill" in request.POST)
         return _sent(request, draft, typing, request.POST)
     draft = _draft(request, number, begun=waiting)
@@ -188,9 +198,10 @@ def _typing(sent: Any) -> Typing:
     """What a form sends of its step; line ends as one letter, so that the same words are the same."""
     step = _step(sent.get("step", ""))
     fields = {name: sent[name].replace("\r\n", "\n") for name in step.fields if name in sent}
+    fields |= {name: kept(fields[name], unit, typed_in(sent)) for name, unit in LENGTHS if name in fields}
     try:
         was = json.loads(sent.get("was", ""))
-    except ValueError:
+    except (ValueError, RecursionError):
         was = {}
     was = {name: text for name, text in was.items() if isinstance(text, str)} if isinstance(was, dict) else {}
     version = drafting.key_in(sent.get("version", "")) or 0
@@ -198,7 +209,6 @@ def _typing(sent: Any) -> Typing:
     return Typing(fields, was, version).choosing(choices)
 
 
-    fields |= {name: kept(fields[name], unit, typed_in(sent)) for name, unit in LENGTHS if name in fields}
 def _sent(request: HttpRequest, draft: Draft, typing: Typing, sent: Any) -> HttpResponse:
     """Save what was sent, then do what the button says; without one, the page saves by itself."""
     step, go = _step(sent.get("step", "")), sent.get("go", "")
@@ -227,9 +237,10 @@ def _sent(request: HttpRequest, draft: Draft, typing: Typing, sent: Any) -> Http
         return _live(request, draft, step, body_moved=body_moved)
     if brought:
         names = ", ".join(clash.label for clash in clashes(brought, draft.typed, draft.typed))
-        messages.info(request, f"Brought together with what was typed elsewhere meanwhile: {names}.")
+        brought_in = _("Brought together with what was typed elsewhere meanwhile: {names}.")
+        messages.info(request, brought_in.format(names=names))
     if fill is not None:
-        draft, _ = drafting.keep(
+        draft, _brought = drafting.keep(
             draft, Typing(drafting.filled_in(judge(draft), fill), draft.typed, draft.version)
         )
         return _leave_for(request, _address(setup.pk, "parts"))
@@ -279,7 +290,7 @@ def _context(request: HttpRequest, draft: Draft, step: Step) -> dict[str, Any]:
         "judged": judged,
         "draft": draft,
         "setup": draft.setup,
-        "name": draft.typed.get("name", "").strip() or "Setup without a name",
+        "name": draft.typed.get("name", "").strip() or _("Setup without a name"),
         "step": step,
         "number": at + 1,
         "before": STEPS[keys[at - 1]] if at else None,
@@ -301,7 +312,7 @@ def _context(request: HttpRequest, draft: Draft, step: Step) -> dict[str, Any]:
         own = Setup.objects.exclude(circuit="").values_list("circuit", flat=True)
         context["circuits"] = own.annotate(times=Count("pk")).order_by("-times", "circuit").distinct()[:30]
     elif step.key == "post":
-        context["sheet"] = said(judged)
+        context["sheet"] = everything_in(judged)
         if draft.setup.current is not None:
             before = typed_of(draft.setup.current)
             names = [n for s in STEPS.values() for n in s.fields if n != "what_changed"]
@@ -359,6 +370,21 @@ def _conflict(
 # Post it
 
 
+def _posted_before(request: HttpRequest, number: int, typing: Typing) -> Revision | None:
+    """The revision that this form has posted already, its draft being done with: a button pressed twice."""
+    rows = Revision.objects.select_related("setup").filter(current_of=number, author=request.user)
+    revision = rows.filter(setup__draft__isnull=True).first()
+    if revision is None or typing.fields.get("what_changed", "").strip() != revision.what_changed:
+        return None
+    return revision
+
+
+def _told_posted(request: HttpRequest, revision: Revision) -> HttpResponse:
+    said = _("“{name}” is posted already, and nothing has changed since.").format(name=revision.name)
+    messages.info(request, said)
+    return _leave_for(request, revision.setup.get_absolute_url())
+
+
 def _post(request: HttpRequest, draft: Draft) -> HttpResponse:
     """Post the draft if it is complete; otherwise say what is to be done, with everything as it was."""
     judged = judge(draft)
@@ -368,18 +394,28 @@ def _post(request: HttpRequest, draft: Draft) -> HttpResponse:
         refused = "unacknowledged"
     elif not judged.problems:
         try:
-            revision = posting.post(judged.content(), request.user, draft.setup, draft.version)
+            version = None if draft.pk is None else draft.version
+            revision = posting.post(judged.content(), request.user, draft.setup, version)
+        except posting.PostedAlready:
+            return _told_posted(request, Revision.objects.get(current_of=draft.setup))
         except posting.Conflict:
-            refused = "Somebody changed the draft at the same moment. Look it over once more, then post it."
-        except (posting.PostingError, NotBuildable) as error:
-            refused = str(error)
-        else:
-            messages.success(
-                request,
-                f"“{revision.name}” is posted"
-                + (f" as revision {revision.number}." if revision.number > 1 else ".")
-                + " It counts as verified once two other members measured the car and agree.",
+            refused = _(
+                "Somebody changed the draft at the same moment. Look it over once more, then post it."
             )
+        except (posting.PostingError, NotBuildable) as error:
+            refused = tell(error)
+        else:
+            if revision.number > 1:
+                done = _(
+                    "“{name}” is posted as revision {number}. It counts as verified once two other "
+                    "members measured the car and agree."
+                )
+            else:
+                done = _(
+                    "“{name}” is posted. It counts as verified once two other members measured the "
+                    "car and agree."
+                )
+            messages.success(request, done.format(name=revision.name, number=revision.number))
             return _leave_for(request, revision.setup.get_absolute_url())
     response = _show(request, draft, step, 200 if request.htmx else 422, tried=True, refused=refused)
     if request.htmx:
@@ -399,5 +435,6 @@ def discard(request: HttpRequest, number: int) -> HttpResponse:
     if draft is not None:
         photos.as_posted(setup)
         posting.discard(draft)
-        messages.success(request, f"The draft of “{name}” is thrown away.")
+        done = _("The draft of “{name}” is thrown away.")
+        messages.success(request, done.format(name=name))
     return redirect("my-setups")
