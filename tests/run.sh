@@ -152,7 +152,7 @@ in_two="-n 2 --dist loadscope --no-loadscope-reorder"
 say "tests on SQLite"
 pytest -q $in_two
 say "tests on PostgreSQL"
-DATABASE_URL=$postgres_url pytest -q $in_two --database-only tests/setups tests/club tests/browser/test_sign_in.py
+DATABASE_URL=$postgres_url pytest -q $in_two --database-only tests/setups tests/club tests/faults tests/browser/test_sign_in.py
 say "everything passed"
 case $audited in
     not\ audited*) say "but what is installed was $audited" ;;

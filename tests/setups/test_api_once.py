@@ -1,12 +1,10 @@
-"""A request that is sent twice with one Idempotency-Key is done once."""
+"""A request that is sent twice with one Idempotency-Key is done once; at once: ``tests/faults``."""
 
 from __future__ import annotations
 
-import threading
 from datetime import timedelta
 
 import pytest
-from django.db import connection
 from django.utils import timezone
 
 from setups.api import idempotency
@@ -67,29 +65,3 @@ def test_an_answer_is_kept_for_a_day_and_then_cleaned_away(caller):
 def test_a_key_that_is_none_is_refused(caller, key):
     problem = caller.post("drafts/", {}, Idempotency_Key=key)
     assert "printable" in refused(problem, 400, "bad-request")["detail"]
-
-
-@pytest.mark.skipif(
-    connection.vendor == "sqlite",
-    reason="the tests' SQLite is in memory, where a second writer is refused and does not wait",
-)
-@pytest.mark.django_db(transaction=True)
-def test_two_requests_with_one_key_at_the_same_time_are_done_once(author):
-    caller = Caller(author)
-    start, answers = threading.Barrier(4), []
-
-    def send():
-        try:
-            start.wait(timeout=10)
-            answers.append(caller.post("drafts/", {"typed": {"name": "One"}}, Idempotency_Key="k"))
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=send) for _ in range(4)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join(timeout=30)
-    assert {(answer.status_code, answer.content) for answer in answers} == {(201, answers[0].content)}
-    assert len(answers) == 4
-    assert Setup.objects.count() == 1
