@@ -38,7 +38,7 @@ from setups.printing import (
 )
 from setups.translated import tell as tell_it
 from setups.translated import within_a_sentence
-from setups.units import FIELD, Lengths, lengths
+from setups.units import FIELD, Lengths, lengths, lengths_in
 
 register = template.Library()
 
@@ -81,7 +81,10 @@ def mm(value: Any, decimals: int = 2) -> str:
 
 @register.filter
 def signed(value: Any, decimals: int | None = None) -> str:
-    """2.5 -> ``+2.5``, -1 -> ``−1.0``, 3.75 -> ``+3.75``; one decimal at least, two at most."""
+    """2.5 -> ``+2.5``, -1 -> ``−1.0``, 3.75 -> ``+3.75``; one decimal at least, two at most.
+
+    For an offset, which is mm for every reader: a name on the packet, not a reading.
+    """
     number = number_in(value)
     if number is None:
         return not_known()
@@ -93,6 +96,20 @@ def apart(value: Any, decimals: int = 1) -> str:
     """A difference of two lengths, mm, with its sign and unit: ``+2.5 mm``, ``−0.098 in``."""
     number = number_in(value)
     return not_known() if number is None else figure(number, Unit.MM, int(decimals), plus=True)
+
+
+@register.filter
+def in_mm(value: Any, decimals: int = 2) -> str:
+    """4.5 -> ``4.50 mm`` for every reader: what is about offsets, or about the library's own grid."""
+    with lengths_in(Lengths.MM):
+        return mm(value, decimals)
+
+
+@register.filter
+def shift(value: Any) -> str:
+    """A length to either side without its unit: 2.5 -> ``+2.5``, or ``+0.098`` in inches."""
+    number = number_in(value)
+    return not_known() if number is None else bare(number, Unit.MM, decimals_needed(number, 1, 2), plus=True)
 
 
 @register.filter
