@@ -30,6 +30,7 @@ NO_TEXT = "That is not a text file. Save the spreadsheet as CSV in UTF-8 and cho
 _NOT_TEXT = {
     b"PK\x03\x04": "a workbook",
     b"\xd0\xcf\x11\xe0": "an old workbook",
+    b"\x1f\x8b": "a packed file",
     b"%PDF": "a PDF",
     b"\x89PNG": "a picture",
     b"\xff\xd8\xff": "a picture",
