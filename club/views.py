@@ -112,5 +112,5 @@ def _photos_are_kept() -> None:
     place = Path(default_storage.location)
     while not place.exists():  # made with the first photo
         place = place.parent
-    if not os.access(place, os.W_OK):
-        raise PermissionError(f"{place} cannot be written to")
+    if not (place.is_dir() and os.access(place, os.W_OK | os.X_OK)):
+        raise PermissionError(f"{place} is no folder that can be written to")

@@ -16,10 +16,11 @@ from rest_framework.serializers import ValidationError
 
 from setups import models
 from setups.services import photos, posting
-from setups.services.photos import PhotoError
+from setups.services.photos import PhotoError, PhotoNotKept
 
 from .etag import etag_of, match
 from .idempotency import once
+from .problems import Problem
 from .shared import IF_MATCH, KEY, SETUPS, Shared, made, nobody
 from .written import PhotoSerializer
 
@@ -82,6 +83,8 @@ class Photos(OfPhotos):
         given = asked.validated_data
         try:
             photo = photos.add(owner, given["photo"], given.get("caption", ""))
+        except PhotoNotKept as error:
+            raise Problem("unavailable", str(error), headers={"Retry-After": "60"}) from error
         except PhotoError as error:
             raise ValidationError({"photo": [str(error)]}) from error
         posting.draft_of(owner)

@@ -150,6 +150,8 @@ def test_a_store_that_is_down_is_told_and_the_draft_stays_as_it_was(store, clien
     store.stop()
     try:
         refused = upload(client, draft)
+        file = SimpleUploadedFile("car.jpg", picture(), "image/jpeg")
+        program = client.post(f"/api/v1/setups/{draft.setup_id}/photos/", {"photo": file})
         seen = client.get(addresses(photo)[0])
         ready = client.get("/health/ready/")
         with pytest.raises(CommandError, match="could not be written"):
@@ -159,6 +161,8 @@ def test_a_store_that_is_down_is_told_and_the_draft_stays_as_it_was(store, clien
 
     assert refused.status_code == 422
     assert "The place where photos are kept does not answer just now" in words(refused)
+    assert (program.status_code, program["Retry-After"]) == (503, "60")
+    assert "does not answer just now" in program.json()["detail"]
     assert 'value="On the scales"' in refused.content.decode(), "what was typed is still there"
     assert Photo.objects.get() == photo
     assert Draft.objects.get().typed == {"name": "Car", "notes": "typed"}
