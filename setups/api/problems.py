@@ -175,9 +175,10 @@ _KINDS = (
     Kind(
         "unavailable",
         503,
-        "The database does not answer",
-        "It is away or busy. What was asked for was done as a whole or not at all: after the seconds in the "
-        "header Retry-After, send it again, a post with the Idempotency-Key that it had.",
+        "The site cannot do that just now",
+        "The database, the cache or the place where photos are kept is away or busy. What was asked for was "
+        "done as a whole or not at all: after the seconds in the header Retry-After, send it again, a post "
+        "with the Idempotency-Key that it had.",
     ),
 )
 PROBLEMS: dict[str, Kind] = {kind.code: kind for kind in _KINDS}
