@@ -157,7 +157,8 @@ def money(value: Any) -> str:
         return gettext("price not known")
     # Rounded here: `number_format` would cut a sum of floats, 85.99999 to 85.99.
     amount = number_format(f"{number:.2f}", 2, force_grouping=True).replace("-", MINUS)
-    return gettext("{currency}\u202f{amount}").format(currency=settings.CURRENCY, amount=amount)
+    said = gettext("{currency} {amount}").replace(" ", THIN)
+    return said.format(currency=settings.CURRENCY, amount=amount)
 
 
 @register.filter
