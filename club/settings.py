@@ -45,6 +45,8 @@ PROXIES               proxies in front of the site that add to X-Forwarded-For; 
 LOG_LEVEL             INFO without it
 LOG_FORMAT            json for a line of JSON a log line and a request, with its id; text without it
 DEBUG                 True for Django's own error pages, with the code: never where others can see them
+
+What the web server is told (WORKERS, THREADS, GRACEFUL_SECONDS, DRAIN_SECONDS) is in club/serving.py.
 """
 
 from __future__ import annotations
@@ -156,10 +158,12 @@ else:
     DATABASES["default"]["CONN_MAX_AGE"] = env.int("CONN_MAX_AGE", default=60)
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
     DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
+    # Compiling a query takes PostgreSQL longer than it saves on any that a page asks.
+    DATABASES["default"]["OPTIONS"].setdefault("options", "-c jit=off")
 for number, url in enumerate(env.list("REPLICA_URLS", default=[]), start=1):
     DATABASES[f"replica{number}"] = DATABASES["default"] | env.db_url_config(url)
     # A replica that is down must not hold up a page that the primary can answer.
-    DATABASES[f"replica{number}"]["OPTIONS"] = {"connect_timeout": 1}
+    DATABASES[f"replica{number}"]["OPTIONS"] = DATABASES["default"]["OPTIONS"] | {"connect_timeout": 1}
 if len(DATABASES) > 1:
     DATABASE_ROUTERS = ["club.replicas.Router"]
     MIDDLEWARE.insert(MIDDLEWARE.index("club.middleware.Readable"), "club.replicas.ReadYourOwnWrites")
