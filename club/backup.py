@@ -13,6 +13,7 @@ permissions and content types that every ``migrate`` makes anew.
 from __future__ import annotations
 
 import json
+import zlib
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import date, datetime
@@ -46,7 +47,15 @@ LEFT_OUT = {
     "auth.Permission",
     "auth.Group",
     "setups.KeptAnswer",
+    "setups.Mark",
 }
+
+
+UNREADABLE = (
+    *(BadZipFile, OSError, EOFError, zlib.error, NotImplementedError, RuntimeError),
+    *(LookupError, TypeError, AttributeError, ValueError, serializers.base.DeserializationError),
+)
+"""What comes of a file that is no zip, is locked or cut short, and of a manifest that is something else."""
 
 
 class BackupError(ValueError):
@@ -112,13 +121,9 @@ def restore(path: Path, using: str = DEFAULT_DB_ALIAS, say: Say = lambda _: None
             _refuse(manifest, using)
             with _photos_put_back(archive, manifest["photos"]):
                 _put_back(archive, manifest, using, say)
-    except (
-        BadZipFile,
-        KeyError,
-        OSError,
-        json.JSONDecodeError,
-        serializers.base.DeserializationError,
-    ) as error:
+    except BackupError:
+        raise
+    except UNREADABLE as error:
         raise BackupError(
             f"{path} cannot be read as a backup ({error}): it is another file or was cut short. Take another."
         ) from error

@@ -93,7 +93,10 @@ class Setups(Shared, Library):
         return super().parameters() | (set() if self.detail else {"ordering"})
 
     def get_queryset(self) -> QuerySet[models.Setup]:
-        return super().get_queryset().exclude(state=Setup.State.DRAFT)
+        found = super().get_queryset().exclude(state=Setup.State.DRAFT).defer("words")
+        if "revision" in self.wanted():
+            found = found.defer("words", *(f"current__{column}" for column in models.Revision.LONG))
+        return found
 
     def get_object(self) -> models.Setup:
         if self.kwargs["pk"] >= 2**63:

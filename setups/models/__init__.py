@@ -3,6 +3,7 @@
 from .answer import KeptAnswer
 from .body import Body, BodyDimension, BodyPart
 from .configuration import Configuration, ConfigurationPart
+from .mark import Mark
 from .measurement import Measurement, StatedFigure
 from .part import Fitment, Maker, Part, PartDimension, PartPair
 from .platform import KnownWheelbase, MountingPosition, Platform
@@ -21,6 +22,7 @@ __all__ = [
     "KeptAnswer",
     "KnownWheelbase",
     "Maker",
+    "Mark",
     "Measurement",
     "MountingPosition",
     "Part",

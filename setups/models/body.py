@@ -12,21 +12,13 @@ from django.urls import reverse
 from fitcalc.dimensions import BODY_DIMENSIONS, DimensionKind
 
 from .dimension import Dimension, doubt_not_negative, plausible
-from .part import Maker, Part
+from .part import Maker, Part, matching
 
 
 class BodyQuerySet(models.QuerySet["Body"]):
     def matching(self, text: str) -> BodyQuerySet:
         """Bodies in whose name, maker, number or full-size car every word of ``text`` occurs."""
-        found = self
-        for word in text.split():
-            found = found.filter(
-                Q(name__icontains=word)
-                | Q(maker__name__icontains=word)
-                | Q(part_number__icontains=word)
-                | Q(full_size_car__icontains=word)
-            )
-        return found
+        return matching(self, ("name", "part_number", "full_size_car"), text)  # type: ignore[return-value]
 
     def with_dimensions(self) -> BodyQuerySet:
         """Maker and dimensions fetched along: two queries for any number of bodies."""

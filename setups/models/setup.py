@@ -17,6 +17,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from fitcalc.findings import Verdict
+from fitcalc.said import said
 from setups.words import words_in
 
 from .body import Body
@@ -28,11 +29,11 @@ VERDICT_CHOICES = [(one.value, one.value) for one in Verdict]
 
 
 class Surface(models.TextChoices):
-    CARPET = "carpet", "carpet"
-    FOAM = "foam", "foam tiles"
-    ASPHALT = "asphalt", "asphalt"
-    WOOD = "wood", "wooden floor"
-    OTHER = "other", "another surface"
+    CARPET = "carpet", said("carpet")
+    FOAM = "foam", said("foam tiles")
+    ASPHALT = "asphalt", said("asphalt")
+    WOOD = "wood", said("wooden floor")
+    OTHER = "other", said("another surface")
 
 
 LISTED = ("verified", "posted", "disputed")
@@ -79,11 +80,11 @@ class Setup(models.Model):
     """
 
     class State(models.TextChoices):
-        DRAFT = "draft", "draft"
-        POSTED = "posted", "posted"
-        VERIFIED = "verified", "verified"
-        DISPUTED = "disputed", "disputed"
-        WITHDRAWN = "withdrawn", "withdrawn"
+        DRAFT = "draft", said("draft")
+        POSTED = "posted", said("posted")
+        VERIFIED = "verified", said("verified")
+        DISPUTED = "disputed", said("disputed")
+        WITHDRAWN = "withdrawn", said("withdrawn")
 
     author = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="setups")
     name = models.CharField(max_length=120, blank=True)
@@ -138,6 +139,15 @@ class Setup(models.Model):
                 name="setup_by_age",
             ),
             models.Index("circuit", "best_lap", "id", condition=Q(state__in=LISTED), name="setup_by_lap"),
+            # What a body's page shows of them.
+            models.Index(
+                F("body"),
+                F("state").desc(),
+                F("posted_at").desc(),
+                F("id").desc(),
+                condition=Q(state__in=LISTED),
+                name="setup_of_body",
+            ),
             # Holds all that the facets of the search count, so that they need not read the rows.
             models.Index(
                 fields=[
@@ -231,6 +241,9 @@ class Revision(models.Model):
     findings = models.JSONField(default=list)
     verdict = models.CharField(max_length=7, choices=VERDICT_CHOICES)
 
+    LONG = ("notes", "tuning", "geometry", "findings")
+    """What a list that names revisions need not read."""
+
     class Meta:
         ordering = ["setup", "number"]
         constraints = [
@@ -296,9 +309,9 @@ class Dispute(models.Model):
     """
 
     class Outcome(models.TextChoices):
-        SET_ASIDE = "set_aside", "the measurement is set aside"
-        UPHELD = "upheld", "the setup is not as posted"
-        WITHDRAWN = "withdrawn", "the measurement no longer stands against it"
+        SET_ASIDE = "set_aside", said("the measurement is set aside")
+        UPHELD = "upheld", said("the setup is not as posted")
+        WITHDRAWN = "withdrawn", said("the measurement no longer stands against it")
 
     setup = models.ForeignKey(Setup, on_delete=models.CASCADE, related_name="disputes")
     build = models.CharField(max_length=32)
@@ -342,15 +355,15 @@ class Decision(models.Model):
     """One line of a setup's record: what happened, who did it (nobody: by rule), and why. Never changes."""
 
     class Action(models.TextChoices):
-        POSTED = "posted", "posted"
-        REVISED = "revised", "revised"
-        VERIFIED = "verified", "verified"
-        UNVERIFIED = "unverified", "no longer verified"
-        DISPUTED = "disputed", "disputed"
-        SETTLED = "settled", "dispute settled"
-        WITHDRAWN = "withdrawn", "withdrawn"
-        RESTORED = "restored", "posted again"
-        VERDICT = "verdict", "fit computed anew"
+        POSTED = "posted", said("posted")
+        REVISED = "revised", said("revised")
+        VERIFIED = "verified", said("verified")
+        UNVERIFIED = "unverified", said("no longer verified")
+        DISPUTED = "disputed", said("disputed")
+        SETTLED = "settled", said("dispute settled")
+        WITHDRAWN = "withdrawn", said("withdrawn")
+        RESTORED = "restored", said("posted again")
+        VERDICT = "verdict", said("fit computed anew")
 
     setup = models.ForeignKey(Setup, on_delete=models.CASCADE, related_name="decisions")
     revision = models.ForeignKey(Revision, on_delete=models.CASCADE, null=True, related_name="decisions")

@@ -1,12 +1,31 @@
-"""Counting a table's rows by many of its columns at once, in SQL: what facets are made of."""
+"""Counting a table's rows by many of its columns at once, in SQL: what facets are made of.
+
+What took long to count is kept under the mark of the tables that it hangs on (``setups.marks``), so that it
+is found again until one of them changes, and never after.
+"""
 
 from __future__ import annotations
 
+import time
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import blake2b
 from typing import Any
 
+from django.core.cache import cache
 from django.core.exceptions import EmptyResultSet, FullResultSet
+from django.db import connections
 from django.db.models import QuerySet
+
+from setups.marks import mark_of
+
+WORTH_KEEPING = 0.03
+"""Seconds. What was counted quicker than this is not kept: few would fill the cache for little."""
+KEPT_FOR = 3600
+
+Counts = dict[str, list[tuple[str | None, int]]]
+"""For each part of a count its values as text, each with a number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +41,8 @@ class Part:
     where: str
     params: list[Any]
     most: int = 0
+    source: str = ""
+    """Where to count from where no other part is counted along, if that is not where all are."""
 
     @property
     def value(self) -> str:
@@ -34,7 +55,7 @@ def in_its_own_scan(part: Part, source: str) -> str:
     limit = f" ORDER BY number DESC, value LIMIT {part.most}" if part.most else ""
     return (
         f"SELECT * FROM (SELECT '{part.key}' AS facet, {part.value} AS value, COUNT(*) AS number "
-        f"FROM {source} WHERE {part.where}{group}{limit}) AS counted"
+        f"FROM {part.source or source} WHERE {part.where}{group}{limit}) AS counted"
     )
 
 
@@ -71,3 +92,53 @@ def where_of(found: QuerySet[Any]) -> tuple[str, list[Any]]:
     except FullResultSet:
         return "1 = 1", []
     return sql, list(params)
+
+
+def count_all(
+    of: str,
+    using: str,
+    parts: Sequence[Part],
+    source: str,
+    common: tuple[str, list[Any]] = ("", []),
+    further: tuple[str, list[Any]] = ("", []),
+) -> Counts:
+    """Every part counted, in one statement; ``of`` names the mark of the tables that are read.
+
+    ``source`` is what the rows come from, ``common`` what stands before the statement and ``further`` one
+    more part of it, each with what it is given.
+    """
+    statements, params = [], [*common[1]]
+    if connections[using].vendor == "postgresql":
+        alike: dict[tuple[str, tuple[Any, ...]], list[Part]] = {}
+        for part in parts:
+            alike.setdefault((part.where, tuple(part.params)), []).append(part)
+        for (_, given), group in alike.items():
+            own = {part.source for part in group}
+            statements.append(in_one_scan(group, (own.pop() or source) if len(own) == 1 else source))
+            params += given
+    else:
+        for part in parts:
+            statements.append(in_its_own_scan(part, source))
+            params += part.params
+    if further[0]:
+        statements.append(further[0])
+        params += further[1]
+    return _kept(of, using, common[0] + " UNION ALL ".join(statements), params)
+
+
+def _kept(of: str, using: str, statement: str, params: list[Any]) -> Counts:
+    mark = mark_of(of, using)
+    digest = blake2b(f"{statement} {params!r}".encode(), digest_size=16).hexdigest()
+    key = f"counts:{mark}:{digest}"
+    kept: Counts | None = cache.get(key) if mark else None
+    if kept is not None:
+        return defaultdict(list, kept)
+    start = time.monotonic()
+    found: Counts = defaultdict(list)
+    with connections[using].cursor() as cursor:
+        cursor.execute(statement, params)
+        for part, value, number in cursor.fetchall():
+            found[part].append((value, number))
+    if mark and time.monotonic() - start >= WORTH_KEEPING:
+        cache.set(key, dict(found), KEPT_FOR)
+    return found

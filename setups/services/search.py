@@ -1,27 +1,31 @@
 """Find a body: the words and facets of an address, and how many bodies each facet's value would leave.
 
 A facet's counts are of the bodies that the words and all *other* facets leave, so that a count is what
-one gets by choosing it. Every count is an aggregate in the database; no body is read but those of the page.
+one gets by choosing it. Every count is an aggregate in the database, all of them one statement; no body is
+read but those of the page.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
 from math import floor
+from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, QuerySet
-from django.db.models.functions import Round
+from django.db.models import Exists, OuterRef, QuerySet
 from django.http import QueryDict
+from django.utils.translation import gettext
 
 from fitcalc.dimensions import BODY_DIMENSIONS, PartKind
 from fitcalc.parts import Layout
+from fitcalc.said import said
 from setups.filters import FRONT_WIDTH_STEP, UNKNOWN, WHEELBASE_STEP, BodyFilter, Span
+from setups.marks import BODIES
 from setups.models import Body, BodyDimension, Fitment, Maker, Platform
+from setups.services.counting import Counts, Part, count_all, where_of
 from setups.services.facets import MOST_NAMED, Asked, Counted, Facet, known_scales, span_counts
-
-MOST_KEYS = 1000
 
 
 def with_layouts() -> QuerySet[Platform]:
@@ -34,26 +38,28 @@ def with_layouts() -> QuerySet[Platform]:
 
 
 LABELS = {
-    "platform": "Platform",
-    "scale": "Scale",
-    "wheelbase": "Wheelbase",
-    "layout": "Motor",
-    "front": "Front width",
-    "maker": "Maker",
+    "platform": said("Platform"),
+    "scale": said("Scale"),
+    "wheelbase": said("Wheelbase"),
+    "layout": said("Motor"),
+    "front": said("Front width"),
+    "maker": said("Maker"),
 }
 MEANINGS = {
-    "platform": "Bodies of the platform's scale whose floor takes a motor where the platform can put it. "
-    "Whether a set of parts fits is computed on the body's page.",
-    "scale": "How many times smaller than the full-size car.",
-    "wheelbase": BODY_DIMENSIONS["wheelbase"].meaning + " Rounded to whole millimetres.",
-    "layout": "Where the body's floor leaves room for the motor.",
-    "front": "The front end that the maker states: its width across on zero-offset wheels.",
-    "maker": "Who makes the body.",
+    "platform": said(
+        "Bodies of the platform's scale whose floor takes a motor where the platform can put it. "
+        "Whether a set of parts fits is computed on the body's page."
+    ),
+    "scale": said("How many times smaller than the full-size car."),
+    "wheelbase": BODY_DIMENSIONS["wheelbase"].meaning,
+    "layout": said("Where the body's floor leaves room for the motor."),
+    "front": said("The front end that the maker states: its width across on zero-offset wheels."),
+    "maker": said("Who makes the body."),
 }
 LAYOUTS = {
-    Layout.REAR_MOTOR.value: "rear motor",
-    Layout.MID_MOTOR.value: "mid motor",
-    UNKNOWN: "nobody has tried",
+    Layout.REAR_MOTOR.value: said("rear motor"),
+    Layout.MID_MOTOR.value: said("mid motor"),
+    UNKNOWN: said("nobody has tried"),
 }
 STEPS = {"wheelbase": WHEELBASE_STEP, "front": FRONT_WIDTH_STEP}
 
@@ -64,12 +70,12 @@ class Search(Asked):
 
     LABELS = LABELS
     MEANINGS = MEANINGS
+    ROUNDED = frozenset({"wheelbase"})
     ORDERS = ("name", "newest")
 
     def __post_init__(self) -> None:
         self.platforms = list(with_layouts())
         super().__post_init__()
-        self._groups: dict[str, list[tuple[int, bool | None, bool | None, int]]] = {}
 
     def _known(self, key: str, values: list[str]) -> list[str]:
         if key == "platform":
@@ -80,61 +86,79 @@ class Search(Asked):
         if key == "layout":
             return [value for value in values if value in LAYOUTS]
         if key == "maker":
-            slugs = set(Maker.objects.filter(slug__in=values).values_list("slug", flat=True))
-            return [value for value in values if value in slugs]
+            self._makers = dict(Maker.objects.filter(slug__in=values).values_list("slug", "pk"))
+            return [value for value in values if value in self._makers]
         step = STEPS[key]
         return [value for value in values if value == UNKNOWN or Span.read(value, step) is not None]
-
-    @cached_property
-    def _keys(self) -> list[int] | None:
-        """The bodies that the words match, if they are few: then each facet need not look for them again."""
-        if not self.text:
-            return None
-        matched = Body.objects.matching(self.text).order_by().values_list("pk", flat=True)
-        keys = list(matched[: MOST_KEYS + 1])
-        return keys if len(keys) <= MOST_KEYS else None
 
     # Bodies
 
     def bodies(self, without: str = "") -> QuerySet[Body]:
         """The bodies asked for; ``without`` leaves one facet out."""
+        return self._narrowed(self._matching, without)
+
+    @cached_property
+    def _matching(self) -> QuerySet[Body]:
+        """What the words alone find."""
+        return Body.objects.matching(self.text)
+
+    def _narrowed(self, found: QuerySet[Body], without: str = "") -> QuerySet[Body]:
         data = QueryDict(mutable=True)
-        known = Body.objects.all()
-        if self._keys is None:
-            data["q"] = self.text
-        else:
-            known = known.filter(pk__in=self._keys)
         for key, values in self.chosen.items():
-            if key != without:
+            if key not in (without, "maker"):
                 data.setlist(key, values)
-        return BodyFilter(data, known, platforms=self.platforms).qs
+        if self.chosen["maker"] and without != "maker":
+            found = found.filter(maker__in=[self._makers[slug] for slug in self.chosen["maker"]])
+        return BodyFilter(data, found, platforms=self.platforms).qs
 
     def ordered(self) -> QuerySet[Body]:
         """The bodies asked for as the page lists them; the newest have the highest keys."""
         order = ("-pk",) if self.sort == "newest" else ("name", "pk")
         return self.bodies().with_dimensions().order_by(*order)
 
+    @cached_property
+    def counts(self) -> Counts:
+        """For each part of the count its values as text; one statement."""
+        using = Body.objects.db
+        if not self.text:
+            return count_all(BODIES, using, list(self._parts(_TABLE)), _WITH_WHEELBASES)
+        where, given = where_of(self._matching)
+        common = f"WITH found AS MATERIALIZED (SELECT {_COLUMNS} FROM {_WITH_WHEELBASES} WHERE {where}) "
+        return count_all(BODIES, using, list(self._parts("")), f"found AS {_TABLE}", (common, given))
+
+    def _parts(self, bare: str) -> Iterator[Part]:
+        """What has to be counted, each over the bodies that all but its own facet leave.
+
+        ``bare`` is where to count from what needs no wheelbase.
+        """
+        for key in ("", "platform", "scale", "layout"):
+            if not key or self.chosen[key]:
+                yield Part(f"group {key}", _GROUP, _GROUP_VALUE, *self._where(key), source=bare)
+        yield Part("front", "designated_front_width", "", *self._where("front"), source=bare)
+        yield Part("maker", "maker_id", "", *self._where("maker"), MOST_NAMED, bare)
+        if self.chosen["maker"]:
+            yield Part("maker", "maker_id", "", *self._where(""), MOST_NAMED, bare)
+        yield Part("wheelbase", "wheelbase", "", *self._where("wheelbase"))
+
+    def _where(self, without: str) -> tuple[str, list[Any]]:
+        """The conditions but the words, which are left to the common part."""
+        return where_of(self._narrowed(Body.objects.all(), without))
+
     def grouped(self, without: str = "") -> list[tuple[int, bool | None, bool | None, int]]:
-        """How many bodies there are a scale and pair of layouts; one query for each set of facets."""
-        if not self.chosen.get(without):
-            without = ""
-        if without not in self._groups:
-            rows = (
-                self.bodies(without)
-                .order_by()
-                .values_list("scale", "takes_rear_motor", "takes_mid_motor")
-                .annotate(bodies=Count("pk"))
-            )
-            self._groups[without] = list(rows)
-        return self._groups[without]
+        """How many bodies there are a scale and pair of layouts."""
+        rows = []
+        for value, number in self.counts[f"group {without if self.chosen.get(without) else ''}"]:
+            scale, rear, mid = str(value).split(",")
+            rows.append((int(scale), _TRUTH[rear], _TRUTH[mid], number))
+        return rows
 
     @cached_property
     def total(self) -> int:
-        return sum(count for *_, count in self.grouped())
+        return sum(number for *_, number in self.grouped())
 
     def total_of_words(self) -> int:
         """How many bodies the words alone would find."""
-        return Body.objects.matching(self.text).count() if self._keys is None else len(self._keys)
+        return self._matching.count()
 
     # Facets
 
@@ -179,45 +203,38 @@ class Search(Asked):
             counts[Layout.REAR_MOTOR.value] += count if rear else 0
             counts[Layout.MID_MOTOR.value] += count if mid else 0
             counts[UNKNOWN] += count if rear is None and mid is None else 0
-        return [(value, label, counts[value]) for value, label in LAYOUTS.items()]
+        return [(value, gettext(label), counts[value]) for value, label in LAYOUTS.items()]
 
     def _length_counts(self, key: str) -> Counted:
         step = STEPS[key]
         counts: dict[int, int] = {}
-        for value, count in self._wheelbases() if key == "wheelbase" else self._front_widths():
+        unknown = 0
+        for value, number in self.counts[key]:
+            if value is None:
+                unknown += number
+                continue
+            # Of front widths few are stated, so they are rounded here: 61.05 is no exact float of SQLite's.
             steps = floor(Decimal(value) / step + Decimal("0.5"))
-            counts[steps] = counts.get(steps, 0) + count
-        unknown = sum(count for *_, count in self.grouped(key)) - sum(counts.values())
-        named = span_counts(counts, self.chosen[key], step)
-        return [*named, (UNKNOWN, "not known", unknown)]
-
-    def _wheelbases(self) -> QuerySet[BodyDimension, tuple[Decimal, int]]:
-        """How many bodies there are of each wheelbase in whole mm."""
-        rows = BodyDimension.objects.filter(quantity="wheelbase").order_by()
-        if self.text or any(self.chosen[facet] for facet in LABELS if facet != "wheelbase"):
-            rows = rows.filter(body__in=self.bodies("wheelbase").order_by().values("pk"))
-        return rows.annotate(length=Round("value")).values_list("length").annotate(bodies=Count("pk"))
-
-    def _front_widths(self) -> QuerySet[Body, tuple[Decimal, int]]:
-        """How many bodies there are of each front width; few are stated, so they are rounded later.
-
-        Rounding to 0.1 in the database would not do: 61.05 has no exact place in SQLite's floats.
-        """
-        rows = self.bodies("front").order_by().filter(designated_front_width__isnull=False)
-        return rows.values_list("designated_front_width").annotate(bodies=Count("pk"))
+            counts[steps] = counts.get(steps, 0) + number
+        return [*span_counts(counts, self.chosen[key], step), (UNKNOWN, gettext("not known"), unknown)]
 
     def _maker_counts(self) -> Counted:
-        rows = (
-            self.bodies("maker")
-            .order_by()
-            .values_list("maker__slug", "maker__name")
-            .annotate(bodies=Count("pk"))
-            .order_by("-bodies", "maker__name")
-        )
-        found = list(rows[:MOST_NAMED])
-        missing = set(self.chosen["maker"]) - {slug for slug, _, _ in found}
-        if missing:
-            counted = {slug: count for slug, _, count in rows.filter(maker__slug__in=missing)}
-            names = Maker.objects.filter(slug__in=missing).values_list("slug", "name")
-            found += [(slug, name, counted.get(slug, 0)) for slug, name in names]
-        return found
+        counts = {int(value): number for value, number in self.counts["maker"] if value is not None}
+        for slug in self.chosen["maker"]:
+            counts.setdefault(self._makers[slug], 0)
+        rows = Maker.objects.in_bulk(counts)
+        ranked = sorted((-number, rows[pk].name, pk) for pk, number in counts.items() if pk in rows)
+        return [(rows[pk].slug, name, -number) for number, name, pk in ranked]
+
+
+_TABLE = Body._meta.db_table
+_WHEELBASES = (
+    "(SELECT body_id AS of_body, ROUND(value, 0) AS wheelbase "
+    f"FROM {BodyDimension._meta.db_table} WHERE quantity = 'wheelbase') AS lengths"
+)
+_WITH_WHEELBASES = f"{_TABLE} LEFT JOIN {_WHEELBASES} ON of_body = {_TABLE}.id"
+_COLUMNS = "id, scale, takes_rear_motor, takes_mid_motor, designated_front_width, maker_id, wheelbase"
+_GROUP = "scale, takes_rear_motor, takes_mid_motor"
+_GROUP_VALUE = " || ',' || ".join(f"COALESCE(CAST({column} AS text), '')" for column in _GROUP.split(", "))
+_TRUTH = {"": None, "true": True, "1": True, "false": False, "0": False}
+"""What the databases call true and false."""

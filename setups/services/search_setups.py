@@ -3,30 +3,33 @@
 A facet's counts are of the setups that the words and all *other* facets leave. All of them come in one
 statement, whose parts read the same conditions that list the setups: with words, the setups that these
 match are looked for once and every facet counts those; without, each part reads nothing but the index that
-holds all facets' columns.
+holds all facets' columns, and what took long to count is kept until a setup changes.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cached_property
 from typing import Any
 
-from django.db import connections
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext
 
 from fitcalc.dimensions import CAR_DIMENSIONS, PART_DIMENSIONS
+from fitcalc.said import said
 from setups.filters import WHEELBASE_STEP, Span, any_span, offset_of
+from setups.marks import SETUPS
 from setups.models import Body, Platform, Setup
 from setups.models.setup import LISTED, Surface
-from setups.services.counting import Part, in_its_own_scan, in_one_scan, where_of
+from setups.services.counting import Counts, Part, count_all, where_of
 from setups.services.facets import MOST_NAMED, Asked, Counted, Facet, known_scales, span_counts
 
 EVIDENCE, RECENT, LAP = "evidence", "recent", "lap"
 A_PAGE = 24
+_NEAR = 10 * A_PAGE
+"""So many of the first setups are read with all that is shown of them."""
 LENGTHS = {"front": "front_width", "wheelbase": "wheelbase"}
 OFFSETS = {"front_offset": "front_offset", "rear_offset": "rear_offset"}
 NAMED = {"body": "body_id", "circuit": "circuit", "author": "author_id"}
@@ -41,34 +44,39 @@ class SetupSearch(Asked):
     """What an address asks for of the setups; ``member``, who asks, finds what they withdrew."""
 
     LABELS = {
-        "body": "Body",
-        "platform": "Platform",
-        "scale": "Scale",
-        "state": "Standing",
-        "class": "Class",
-        "surface": "Surface",
-        "circuit": "Circuit",
-        "front": "Front width",
-        "front_offset": "Front offset",
-        "rear_offset": "Rear offset",
-        "wheelbase": "Wheelbase",
-        "author": "Member",
+        "body": said("Body"),
+        "platform": said("Platform"),
+        "scale": said("Scale"),
+        "state": said("Standing"),
+        "class": said("Class"),
+        "surface": said("Surface"),
+        "circuit": said("Circuit"),
+        "front": said("Front width"),
+        "front_offset": said("Front offset"),
+        "rear_offset": said("Rear offset"),
+        "wheelbase": said("Wheelbase"),
+        "author": said("Member"),
     }
     MEANINGS = {
-        "body": "The body on it.",
-        "platform": "The chassis below it.",
-        "scale": "How many times smaller than the full-size car.",
-        "state": "Verified: two members other than the author measured it and agree with what is computed. "
-        "Disputed: somebody's measurement contradicts it.",
-        "class": "The race class that it was built for.",
-        "surface": "What it ran on.",
-        "circuit": "Where it ran. Choose one, and the setups can be put in the order of their best laps.",
-        "front": CAR_DIMENSIONS["front_width"].meaning + " Rounded to whole millimetres.",
+        "body": said("The body on it."),
+        "platform": said("The chassis below it."),
+        "scale": said("How many times smaller than the full-size car."),
+        "state": said(
+            "Verified: two members other than the author measured it and agree with what is "
+            "computed. Disputed: somebody's measurement contradicts it."
+        ),
+        "class": said("The race class that it was built for."),
+        "surface": said("What it ran on."),
+        "circuit": said(
+            "Where it ran. Choose one, and the setups can be put in the order of their best laps."
+        ),
+        "front": CAR_DIMENSIONS["front_width"].meaning,
         "front_offset": PART_DIMENSIONS["offset"].meaning,
         "rear_offset": PART_DIMENSIONS["offset"].meaning,
-        "wheelbase": CAR_DIMENSIONS["wheelbase"].meaning + " Rounded to whole millimetres.",
-        "author": "Who posted it.",
+        "wheelbase": CAR_DIMENSIONS["wheelbase"].meaning,
+        "author": said("Who posted it."),
     }
+    ROUNDED = frozenset({"front", "wheelbase"})
     ORDERS = (EVIDENCE, RECENT, LAP)
 
     member: int | None = None
@@ -154,8 +162,22 @@ class SetupSearch(Asked):
             keys = sorted(self.counts["page"], key=lambda row: row[1])
             found = _with_shown(Setup.objects.all()).in_bulk([int(key) for key, _ in keys if key])
             return [found[int(key)] for key, _ in keys if key and int(key) in found]
+        return self._from_either_end(start, stop)
+
+    def _from_either_end(self, start: int, stop: int) -> list[Setup]:
+        """As ``slice_of``. Far from the start the keys are looked for first, since an index holds them, and
+        in the other half of the list from its end."""
         asked = self._timed(self.setups()).order_by(*_ORDERS[self.sort])
-        return list(_with_shown(asked)[start:stop])
+        stop = min(stop, self.total)
+        if stop <= _NEAR:
+            return list(_with_shown(asked)[start:stop])
+        keys = asked.values_list("pk", flat=True)
+        if start > self.total // 2:
+            found = list(keys.reverse()[self.total - stop : self.total - start])[::-1]
+        else:
+            found = list(keys[start:stop])
+        rows = _with_shown(Setup.objects.all()).in_bulk(found)
+        return [rows[key] for key in found if key in rows]
 
     def total_of_words(self) -> int:
         """How many setups the words alone would find."""
@@ -164,38 +186,16 @@ class SetupSearch(Asked):
     # Counts
 
     @cached_property
-    def counts(self) -> dict[str, list[tuple[str | None, int]]]:
+    def counts(self) -> Counts:
         """For each part of the count its values as text, and the keys of the page; one statement."""
-        connection = connections[Setup.objects.db]
-        parts = list(self._parts())
-        params: list[Any] = []
-        common, source = "", _TABLE
-        if self.text:
-            where, given = where_of(self.setups(without=self.LABELS))
-            columns = ", ".join(_COLUMNS)
-            common = f"WITH found AS MATERIALIZED (SELECT {columns} FROM {_TABLE} WHERE {where}) "
-            source = f"found AS {_TABLE}"
-            params += given
-        statements = []
-        if connection.vendor == "postgresql":
-            alike: dict[tuple[str, tuple[Any, ...]], list[Part]] = {}
-            for part in parts:
-                alike.setdefault((part.where, tuple(part.params)), []).append(part)
-            for (_, given), group in alike.items():
-                statements.append(in_one_scan(group, source))
-                params += given
-        else:
-            for part in parts:
-                statements.append(in_its_own_scan(part, source))
-                params += part.params
-        if self.text:
-            statements.append(self._page_statement(source, params))
-        with connection.cursor() as cursor:
-            cursor.execute(common + " UNION ALL ".join(statements), params)
-            found: dict[str, list[tuple[str | None, int]]] = defaultdict(list)
-            for key, value, number in cursor.fetchall():
-                found[key].append((value, number))
-        return found
+        using = Setup.objects.db
+        if not self.text:
+            return count_all(SETUPS, using, list(self._parts()), _TABLE)
+        where, given = where_of(self.setups(without=self.LABELS))
+        columns = ", ".join(_COLUMNS)
+        common = f"WITH found AS MATERIALIZED (SELECT {columns} FROM {_TABLE} WHERE {where}) ", given
+        source = f"found AS {_TABLE}"
+        return count_all(SETUPS, using, list(self._parts()), source, common, self._page_statement(source))
 
     def _parts(self) -> Iterator[Part]:
         """What has to be counted, each over the setups that all but its own facets leave."""
@@ -214,18 +214,18 @@ class SetupSearch(Asked):
             own = Setup.objects.filter(state=_WITHDRAWN, author=self.member)
             yield Part("withdrawn", "", "", *where_of(own.filter(self._narrowing(["state"]))))
 
-    def _page_statement(self, source: str, params: list[Any]) -> str:
+    def _page_statement(self, source: str) -> tuple[str, list[Any]]:
         """The keys of the page that the address asks for, out of what the words match."""
         where, given = where_of(self._timed(self._counted(())))
-        params += given
         order = ", ".join(
             f"{name[1:]} DESC" if name.startswith("-") else name for name in _ORDERS[self.sort]
         ).replace("pk", "id")
-        return (
+        statement = (
             f"SELECT * FROM (SELECT 'page' AS facet, CAST(id AS text) AS value, "
             f"ROW_NUMBER() OVER (ORDER BY {order}) AS number FROM {source} WHERE {where} "
             f"ORDER BY {order} LIMIT {A_PAGE} OFFSET {self.offset}) AS page"
         )
+        return statement, given
 
     @property
     def offset(self) -> int:
@@ -286,7 +286,9 @@ class SetupSearch(Asked):
             "scale": self._scales(),
             "state": self._states(),
             "class": self._classes(),
-            "surface": [(v, label, self._joint_counts("surface").get(v, 0)) for v, label in Surface.choices],
+            "surface": [
+                (v, gettext(label), self._joint_counts("surface").get(v, 0)) for v, label in Surface.choices
+            ],
             "circuit": [(v, v, n) for v, n in self._of("circuit").items() if v],
             "author": self._named("author", _AUTHOR, ""),
         }
@@ -305,9 +307,9 @@ class SetupSearch(Asked):
 
     def _states(self) -> Counted:
         counts = self._joint_counts("state")
-        listed = [(state, Setup.State(state).label, counts.get(state, 0)) for state in LISTED]
+        listed = [(state, gettext(Setup.State(state).label), counts.get(state, 0)) for state in LISTED]
         own = counts.get(_WITHDRAWN, sum(self._of("withdrawn").values()))
-        return [*listed, (_WITHDRAWN, "withdrawn by you", own)]
+        return [*listed, (_WITHDRAWN, gettext("withdrawn by you"), own)]
 
     def _classes(self) -> Counted:
         counts = self._joint_counts("class")

@@ -1,0 +1,108 @@
+"""What says whether counts that were kept are still right: a mark that is another one after every change.
+
+A trigger on each counted table adds a row with a random number to ``Mark`` within the transaction that
+changes the table. The mark of a snapshot is how many rows it sees and their sum, so that it is another one as
+soon as a change can be seen, and the old one again where a change was taken back; nobody waits for anybody,
+since rows are only added. Old ones are taken out with the next change, some at a time, those that somebody
+else is taking out left alone.
+
+The triggers are installed after every ``migrate`` and stand aside before one on SQLite, as ``setups.guards``.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Iterable
+
+from django.db import connections, router, transaction
+from django.db.models import Count, Sum
+
+from setups.models import Mark
+
+BODIES, SETUPS = "bodies", "setups"
+COUNTED = {
+    BODIES: ("setups_body", "setups_bodydimension", "setups_maker"),
+    SETUPS: ("setups_setup",),
+}
+"""The tables that the counts of each search hang on."""
+KEPT = 64
+"""So many of the newest marks stay."""
+
+
+def mark_of(what: str, using: str | None = None) -> str:
+    """The mark of ``what`` as the connection sees it now, one query; empty while nothing was ever changed."""
+    found = Mark.objects.using(using).filter(of=what).aggregate(rows=Count("pk"), sum=Sum("token"))
+    return f"{what}:{found['rows']}:{found['sum']}" if found["rows"] else ""
+
+
+def changed(using: str | None = None) -> None:
+    """For whoever changes the tables past their triggers."""
+    Mark.objects.using(using).bulk_create(Mark(of=what, token=secrets.randbits(40)) for what in COUNTED)
+
+
+def install(using: str) -> None:
+    """Put the triggers on the database ``using``, in place of those that are there."""
+    connection = connections[using]
+    if not router.allow_migrate_model(using, Mark):
+        return
+    tables = {table for of in COUNTED.values() for table in of} | {Mark._meta.db_table}
+    if not tables <= set(connection.introspection.table_names()):
+        return
+    remove(using)
+    with transaction.atomic(using=using), connection.cursor() as cursor:
+        for what, of in COUNTED.items():
+            for statement in _create(what, of, connection.vendor):
+                cursor.execute(statement)
+    changed(using)
+
+
+def remove(using: str) -> None:
+    """Take the triggers off the database ``using``."""
+    connection = connections[using]
+    standing = set(connection.introspection.table_names())
+    with transaction.atomic(using=using), connection.cursor() as cursor:
+        for what, of in COUNTED.items():
+            for table in of:
+                if table not in standing:
+                    continue
+                if connection.vendor == "postgresql":
+                    cursor.execute(f"DROP TRIGGER IF EXISTS {table}_mark ON {table}")
+                else:
+                    for event in _EVENTS:
+                        cursor.execute(f"DROP TRIGGER IF EXISTS {table}_mark_{event}")
+            if connection.vendor == "postgresql":
+                cursor.execute(f"DROP FUNCTION IF EXISTS mark_{what}()")
+
+
+_EVENTS = ("insert", "update", "delete")
+_MARKS = Mark._meta.db_table
+
+
+def _create(what: str, tables: Iterable[str], vendor: str) -> list[str]:
+    if vendor == "postgresql":
+        return [
+            f"""CREATE FUNCTION mark_{what}() RETURNS trigger LANGUAGE plpgsql AS $$
+                BEGIN
+                    INSERT INTO {_MARKS} (of, token) VALUES ('{what}', (random() * 1e12)::bigint);
+                    DELETE FROM {_MARKS} WHERE id IN (
+                        SELECT id FROM {_MARKS} WHERE of = '{what}' AND id < (SELECT id FROM {_MARKS}
+                            WHERE of = '{what}' ORDER BY id DESC OFFSET {KEPT} LIMIT 1)
+                        ORDER BY id LIMIT 8 FOR UPDATE SKIP LOCKED);
+                    RETURN NULL;
+                END $$""",
+            *(
+                f"""CREATE TRIGGER {table}_mark AFTER INSERT OR UPDATE OR DELETE ON {table}
+                FOR EACH STATEMENT EXECUTE FUNCTION mark_{what}()"""
+                for table in tables
+            ),
+        ]
+    return [
+        f"""CREATE TRIGGER {table}_mark_{event} AFTER {event} ON {table} FOR EACH ROW
+            BEGIN
+                INSERT INTO {_MARKS} (of, token) VALUES ('{what}', ABS(RANDOM() % 1000000000000));
+                DELETE FROM {_MARKS} WHERE of = '{what}' AND id < (
+                    SELECT id FROM {_MARKS} WHERE of = '{what}' ORDER BY id DESC LIMIT 1 OFFSET {KEPT});
+            END"""
+        for table in tables
+        for event in _EVENTS
+    ]
