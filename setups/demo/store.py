@@ -12,12 +12,12 @@ from typing import Any
 
 from django.contrib.auth import get_user_model
 from django.contrib.auth.hashers import make_password
-from django.db.models import Model, Q, QuerySet
+from django.db.models import Exists, Model, OuterRef, Q, QuerySet
 from django.utils.text import slugify
 
 from setups.demo import measurements, setups
 from setups.demo.hooks import leaving
-from setups.demo.many import DRIVER
+from setups.demo.many import DRIVER, SERIES, bare
 from setups.demo.members import EMAIL_DOMAIN, MEMBERS, PASSPHRASE
 from setups.demo.plans import Club, Figure, decimal
 from setups.models import (
@@ -47,8 +47,21 @@ from setups.models import (
 )
 
 Say = Callable[[str], object]
-_AT_ONCE = 1000
-"""So many setups are taken out at once, with all that hangs on them."""
+_FROM_THE_LEAVES: tuple[type[Model], ...] = (
+    Dispute,
+    Decision,
+    Measurement,
+    RevisionPart,
+    Draft,
+    Photo.revisions.through,  # type: ignore[attr-defined]
+    Photo,
+    Revision,
+    Setup,
+    StatedFigure,
+    BodyDimension,
+    BodyPart,
+)
+"""What hangs on other rows of the demo and may be a million rows: taken out by one statement a table."""
 
 
 class DemoError(Exception):
@@ -61,8 +74,13 @@ def own_rows(club: Club) -> dict[type[Model], QuerySet[Any]]:
     platforms = Platform.objects.filter(
         slug__in=[p.slug for p in club.platforms], maker__slug__in=maker_slugs
     )
-    parts = Part.objects.filter(slug__in=[p.slug for p in club.parts], maker__slug__in=maker_slugs)
-    bodies = Body.objects.filter(slug__in=[b.slug for b in club.bodies], maker__slug__in=maker_slugs)
+    copies = Q(slug__startswith=SERIES)
+    parts = Part.objects.filter(
+        Q(slug__in=[p.slug for p in club.parts]) | copies, maker__slug__in=maker_slugs
+    )
+    bodies = Body.objects.filter(
+        Q(slug__in=[b.slug for b in club.bodies]) | copies, maker__slug__in=maker_slugs
+    )
     positions = MountingPosition.objects.filter(
         platform__in=platforms, name__in={name for p in club.platforms for name, _ in p.positions}
     )
@@ -367,7 +385,7 @@ def strangers(club: Club) -> list[Model]:
             table = relation.related_model
             hanging = table._default_manager.filter(**{f"{relation.field.name}__in": rows})
             if table in own:
-                hanging = hanging.exclude(pk__in=own[table].values("pk"))
+                hanging = hanging.filter(~Exists(own[table].filter(pk=OuterRef("pk"))))
             found += [row for row in hanging[:20] if row not in found]
     return found
 
@@ -387,10 +405,22 @@ def remove(club: Club, say: Say) -> None:
             "into an empty database."
         )
     own = own_rows(club)
-    while keys := list(own[Setup].values_list("pk", flat=True)[:_AT_ONCE]):
-        Setup.objects.filter(pk__in=keys).delete()
+    with bare(own[Setup].count()):
+        taken_up = Setup.objects.filter(started_from__setup__in=own[Setup])
+        taken_up.exclude(author__in=own[get_user_model()]).update(started_from=None)
+        for model in _FROM_THE_LEAVES:
+            _take_out(own[model] if model in own else model.objects.filter(photo__setup__in=own[Setup]))
+        for model in (Fitment, PartDimension):
+            _take_out(model.objects.filter(part__in=own[Part].filter(slug__startswith=SERIES)))
+        for model in (Body, Part):
+            _take_out(own[model].filter(slug__startswith=SERIES))
     for model in (Configuration, Body, KnownWheelbase, Part, Platform, get_user_model()):
         own[model].delete()
     in_use = Q(parts__isnull=False) | Q(bodies__isnull=False) | Q(platforms__isnull=False)
     own[Maker].exclude(pk__in=Maker.objects.filter(in_use).values("pk")).delete()
     say("Removed what was there of the demo")
+
+
+def _take_out(rows: QuerySet[Any]) -> None:
+    """Delete ``rows`` by one statement: none passes through Python, and nothing may hang on them."""
+    rows._raw_delete(rows.db)  # type: ignore[attr-defined]
