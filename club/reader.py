@@ -26,6 +26,8 @@ from setups.units import Lengths, lengths_in
 ENGLISH = "en-gb"
 PROGRAMS = ("/api/", "/health/")
 """Addresses that programs read."""
+FOR_PEOPLE = "/api/docs/"
+"""The one page among them."""
 UNITS_COOKIE = named("units")
 YEAR = 365 * 24 * 60 * 60
 
@@ -35,7 +37,7 @@ class Reader(LocaleMiddleware):
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         with translation.override(ENGLISH):
-            if request.path_info.startswith(PROGRAMS):
+            if request.path_info.startswith(PROGRAMS) and request.path_info != FOR_PEOPLE:
                 request.LANGUAGE_CODE = ENGLISH
                 return self.get_response(request)
             with lengths_in(_unit(request.COOKIES.get(UNITS_COOKIE, ""))):
