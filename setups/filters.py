@@ -14,6 +14,9 @@ from typing import Any
 import django_filters
 from django import forms
 from django.db.models import Q, QuerySet
+from django.utils.text import capfirst
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as lazy
 
 from fitcalc.dimensions import PartKind
 from fitcalc.parts import Layout
@@ -179,23 +182,23 @@ def taken_by(platform: Platform) -> Q:
 class PartFilter(django_filters.FilterSet):
     """Parts by words, kind, platform and axle; a part for either axle is found under both."""
 
-    q = django_filters.CharFilter(label="Name, number or maker", method="by_words")
+    q = django_filters.CharFilter(label=lazy("Name, number or maker"), method="by_words")
     kind = django_filters.ChoiceFilter(
-        label="Kind",
-        choices=[(value, label.capitalize()) for value, label in KIND_CHOICES],
-        empty_label="Every kind",
+        label=lazy("Kind"),
+        choices=lambda: [(value, capfirst(gettext(label))) for value, label in KIND_CHOICES],
+        empty_label=lazy("Every kind"),
     )
     platform = django_filters.ModelChoiceFilter(
-        label="Fits",
+        label=lazy("Fits"),
         queryset=Platform.objects.all(),
         field_name="platforms",
         to_field_name="slug",
-        empty_label="Every platform",
+        empty_label=lazy("Every platform"),
     )
     axle = django_filters.ChoiceFilter(
-        label="Axle",
-        choices=[(value, label.capitalize()) for value, label in AXLE_CHOICES],
-        empty_label="Any axle",
+        label=lazy("Axle"),
+        choices=lambda: [(value, capfirst(gettext(label))) for value, label in AXLE_CHOICES],
+        empty_label=lazy("Any axle"),
         method="by_axle",
     )
 

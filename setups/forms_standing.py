@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy as lazy
 
 from setups.models import Decision, Dispute
 
@@ -13,13 +14,13 @@ class ReasonForm(forms.Form):
     """Why: kept with the setup, for everybody to read."""
 
     reason = forms.CharField(
-        label="Why",
-        help_text="Kept in the setup’s record, for everybody to read.",
+        label=lazy("Why"),
+        help_text=lazy("Kept in the setup’s record, for everybody to read."),
         max_length=Decision._meta.get_field("reason").max_length,
         widget=forms.Textarea(attrs={"rows": 3}),
         error_messages={
-            "required": "Say why: the reason is kept with the setup.",
-            "max_length": "Say it in %(limit_value)d letters; you typed %(show_value)d.",
+            "required": lazy("Say why: the reason is kept with the setup."),
+            "max_length": lazy("Say it in %(limit_value)d letters; you typed %(show_value)d."),
         },
     )
 
@@ -28,31 +29,37 @@ class SettleForm(forms.Form):
     """Who is right in a dispute, and why."""
 
     outcome = forms.ChoiceField(
-        label="Who is right?",
+        label=lazy("Who is right?"),
         choices=[
             (
                 Dispute.Outcome.SET_ASIDE.value,
-                "The setup. The member’s readings of this are set aside and count no more.",
+                lazy(
+                    "The setup. The member’s readings of this are set aside and count no more."
+                ),
             ),
             (
                 Dispute.Outcome.UPHELD.value,
-                "The measurement. The setup stays disputed until it is built otherwise.",
+                lazy(
+                    "The measurement. The setup stays disputed until it is built otherwise."
+                ),
             ),
         ],
         widget=forms.RadioSelect,
         error_messages={
-            "required": "Choose who is right: the measurement, or the setup.",
-            "invalid_choice": "Choose who is right: the measurement, or the setup.",
+            "required": lazy("Choose who is right: the measurement, or the setup."),
+            "invalid_choice": lazy("Choose who is right: the measurement, or the setup."),
         },
     )
     reason = forms.CharField(
-        label="Why",
-        help_text="How you found out. It is kept in the setup’s record, and both members read it.",
+        label=lazy("Why"),
+        help_text=lazy(
+            "How you found out. It is kept in the setup’s record, and both members read it."
+        ),
         max_length=900,  # with the outcome in words before it, it goes into a line of the record
         widget=forms.Textarea(attrs={"rows": 4}),
         error_messages={
-            "required": "Say why: the reason is kept, and both members read it.",
-            "max_length": "Say it in %(limit_value)d letters; you typed %(show_value)d.",
+            "required": lazy("Say why: the reason is kept, and both members read it."),
+            "max_length": lazy("Say it in %(limit_value)d letters; you typed %(show_value)d."),
         },
     )
 

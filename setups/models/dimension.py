@@ -15,16 +15,17 @@ from django.utils.translation import gettext as _
 
 from fitcalc.dimensions import DimensionKind
 from fitcalc.quantities import Quantity
+from fitcalc.said import said
 from setups.printing import brief, in_inches, unit_word
 
 
 class Basis(models.TextChoices):
     """Where a figure comes from."""
 
-    MAKER = "maker", "maker's figure"
-    MEASURED = "measured", "measured by a member"
-    AGREED = "agreed", "agreed from several measurements"
-    SCALED = "scaled", "scaled from the full-size car"
+    MAKER = "maker", said("maker's figure")
+    MEASURED = "measured", said("measured by a member")
+    AGREED = "agreed", said("agreed from several measurements")
+    SCALED = "scaled", said("scaled from the full-size car")
 
 
 class Dimension(models.Model):

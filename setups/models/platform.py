@@ -7,10 +7,12 @@ from django.db import models
 from django.db.models import F, Q
 from django.urls import reverse
 
+from fitcalc.said import said
+
 
 class Drive(models.TextChoices):
-    REAR = "rear", "rear-wheel drive"
-    ALL = "all", "four-wheel drive"
+    REAR = "rear", said("rear-wheel drive")
+    ALL = "all", said("four-wheel drive")
 
 
 class Platform(models.Model):

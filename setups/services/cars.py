@@ -10,12 +10,14 @@ from hashlib import blake2b
 from typing import Any
 
 from django.db.models import QuerySet, prefetch_related_objects
+from django.utils.translation import gettext as _
 
 from fitcalc import parts as calc
 from fitcalc.dimensions import CAR_DIMENSIONS, PartKind, Unit
 from fitcalc.fit import FitReport, Geometry, evaluate_all
 from fitcalc.parts import Axle, Slot
 from fitcalc.quantities import Quantity
+from fitcalc.said import Said
 from setups.models import Body, MountingPosition, Part, Photo, Platform, Revision
 from setups.translate import (
     SLOT_KINDS,
@@ -128,11 +130,11 @@ def _computed(cars: Mapping[str, Content]) -> dict[str, FitReport]:
         try:
             one = build_configuration(platform_of(car.platform), position_of(car.position), filled)
         except (ValueError, TypeError) as error:
-            raise NotBuildable(f"{car.name}: {error}.") from error
+            raise NotBuildable(Said("{name}: {error}.", name=car.name, error=_said_by(error))) from error
         alike[car.body.pk, car.platform.pk, filled.get(Slot.BODY_MOUNT.value), frozenset(filled)][build] = one
     rows = pair_rows(every)
     reports: dict[str, FitReport] = {}
-    for (body, *_), group in alike.items():
+    for (body, *_rest), group in alike.items():
         kinds = {part.pk: PartKind(part.kind) for build in group for part in cars[build].parts.values()}
         rules = pair_rules_among(rows, kinds)
         reports |= zip(group, evaluate_all(list(group.values()), shells[body], rules), strict=True)
@@ -252,17 +254,28 @@ def offset_of(part: Part | None) -> Decimal | None:
     return next((row.value for row in part.dimensions.all() if row.quantity == "offset"), None)
 
 
+def _said_by(error: Exception) -> str:
+    """What an error was raised with, a ``Said`` as it is."""
+    return error.args[0] if error.args and isinstance(error.args[0], str) else str(error)
+
+
 def wrong_slots(car: Content) -> dict[Slot, str]:
     """Parts that do not go where they are put: kind, axle and platform; reads the parts' fitments."""
     wrong: dict[Slot, str] = {}
     for slot, part in car.parts.items():
         axle = Axle.FRONT if slot.value.startswith("front") else Axle.REAR
         if part.kind != SLOT_KINDS[slot]:
-            wrong[slot] = f"{part.name} is a {part.get_kind_display()} and does not go here."
+            why = _("{name} is a {kind} and does not go here.")
+            wrong[slot] = why.format(name=part.name, kind=_(part.get_kind_display()))
         elif part.kind in _SIDED and part.axle not in ("", axle.value):
-            wrong[slot] = f"{part.name} is for the {part.axle} axle: choose one for the {axle.value}."
+            if axle is Axle.FRONT:
+                why = _("{name} is for the rear axle: choose one for the front.")
+            else:
+                why = _("{name} is for the front axle: choose one for the rear.")
+            wrong[slot] = why.format(name=part.name)
         elif all(row.platform_id != car.platform.pk for row in part.fitments.all()):
-            wrong[slot] = f"{part.name} is not sold for the {car.platform}: choose another."
+            why = _("{name} is not sold for the {platform}: choose another.")
+            wrong[slot] = why.format(name=part.name, platform=car.platform)
     return wrong
 
 

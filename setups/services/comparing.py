@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from fitcalc.fit import FitReport, Geometry, evaluate
 from fitcalc.parts import Body as CalcBody
 from fitcalc.parts import Configuration, PartId, Slot
 from fitcalc.quantities import Quantity
+from fitcalc.said import said
 from setups.models import Body, MountingPosition, Part, Platform
 from setups.translate import SLOT_KINDS, body_of, build_configuration, part_of, platform_of, position_of
+from setups.translated import tell
 
 FEWEST, MOST = 2, 6
 SLOTS = [slot for slot in Slot if slot is not Slot.POSITION]
@@ -39,25 +43,32 @@ def cars_of(codes: Sequence[str]) -> list[Configuration]:
     for number, (platform, position, *keys) in enumerate(read, start=1):
         hole = positions.get(position)
         if platform not in platforms or hole is None or hole.platform_id != platform:
-            raise NoSuchCar(f"Car {number} names a platform or position that the library does not hold.")
+            said = _("Car {number} names a platform or position that the library does not hold.")
+            raise NoSuchCar(said.format(number=number))
         filled = {}
         for slot, key in zip(SLOTS, keys, strict=True):
             fitting = key in parts and parts[key].kind == SLOT_KINDS[slot]
             record = part_of(parts[key]) if fitting else None
             if key and record is None:
-                raise NoSuchCar(f"Car {number} names a {slot.label} that the library does not hold any more.")
+                said = _("Car {number} names a {slot} that the library does not hold any more.")
+                raise NoSuchCar(said.format(number=number, slot=_(slot.label)))
             filled[slot.value] = record
         try:
             cars.append(build_configuration(platform_of(platforms[platform]), position_of(hole), filled))
         except (ValueError, TypeError) as error:
-            raise NoSuchCar(f"Car {number} is not whole: {error}.") from error
+            said = _("Car {number} is not whole: {error}.")
+            raise NoSuchCar(said.format(number=number, error=tell(error))) from error
     return cars
 
 
 def _keys(code: str) -> list[int]:
     fields = code.split("-")
     if len(fields) != len(SLOTS) + 2 or not all(f.isascii() and f.isdigit() and len(f) < 10 for f in fields):
-        raise NoSuchCar("An address names a car that cannot be read: choose the cars again on a body's page.")
+        raise NoSuchCar(
+            _(
+                "An address names a car that cannot be read: choose the cars again on a body's page."
+            )
+        )
     return [int(field) for field in fields]
 
 
@@ -98,19 +109,59 @@ class EffectRow:
 
 
 EFFECTS: list[tuple[str, str, Callable[[Geometry], Quantity | None]]] = [
-    ("Front width", "Over the front wheels.", lambda g: g.front_width),
-    ("Rear width", "Over the rear wheels.", lambda g: g.rear_width),
-    ("Front track", "Between the middles of the front tyres.", lambda g: g.front_track),
-    ("Rear track", "Between the middles of the rear tyres.", lambda g: g.rear_track),
-    ("Wheelbase", "Front to rear wheel centres.", lambda g: g.wheelbase),
-    ("Scrub radius", "From the kingpin out to the middle of the tyre.", lambda g: g.scrub_radius),
-    ("Lock, inward", "Front of the wheel turning towards the car.", lambda g: g.lock_inward),
-    ("Lock, outward", "Front of the wheel turning away from the car.", lambda g: g.lock_outward),
-    ("Front wheel’s rise", "At full bump, by the arm’s lever.", lambda g: g.front_wheel_travel),
-    ("Stands at the front", "Proud of the arch, or inset where negative.", lambda g: g.front_flush),
-    ("Stands at the rear", "Proud of the arch, or inset where negative.", lambda g: g.rear_flush),
-    ("Front arch", "Gap between the tyre and its opening.", lambda g: g.front_arch_clearance),
-    ("Rear arch", "Gap between the tyre and its opening.", lambda g: g.rear_arch_clearance),
+    (said("Front width"), said("Over the front wheels."), lambda g: g.front_width),
+    (said("Rear width"), said("Over the rear wheels."), lambda g: g.rear_width),
+    (
+        said("Front track"),
+        said("Between the middles of the front tyres."),
+        lambda g: g.front_track,
+    ),
+    (
+        said("Rear track"),
+        said("Between the middles of the rear tyres."),
+        lambda g: g.rear_track,
+    ),
+    (said("Wheelbase"), said("Front to rear wheel centres."), lambda g: g.wheelbase),
+    (
+        said("Scrub radius"),
+        said("From the kingpin out to the middle of the tyre."),
+        lambda g: g.scrub_radius,
+    ),
+    (
+        said("Lock, inward"),
+        said("Front of the wheel turning towards the car."),
+        lambda g: g.lock_inward,
+    ),
+    (
+        said("Lock, outward"),
+        said("Front of the wheel turning away from the car."),
+        lambda g: g.lock_outward,
+    ),
+    (
+        said("Front wheel’s rise"),
+        said("At full bump, by the arm’s lever."),
+        lambda g: g.front_wheel_travel,
+    ),
+    (
+        said("Stands at the front"),
+        said("Proud of the arch, or inset where negative."),
+        lambda g: g.front_flush,
+    ),
+    (
+        said("Stands at the rear"),
+        said("Proud of the arch, or inset where negative."),
+        lambda g: g.rear_flush,
+    ),
+    (
+        said("Front arch"),
+        said("Gap between the tyre and its opening."),
+        lambda g: g.front_arch_clearance,
+    ),
+    (
+        said("Rear arch"),
+        said("Gap between the tyre and its opening."),
+        lambda g: g.rear_arch_clearance,
+    ),
 ]
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from django.forms import Form
+from django.utils.translation import gettext as _
 
 from fitcalc.findings import Verdict
 from fitcalc.fit import FitReport, evaluate
@@ -97,16 +98,19 @@ class Judged:
         typed = self.draft.typed
         found = []
         if not typed.get("name", "").strip():
-            found.append(Problem("car", "id_name", "Name of the setup", "Give it a name."))
+            found.append(Problem("car", "id_name", _("Name of the setup"), _("Give it a name.")))
         if self.body is None and not typed.get("body"):
-            found.append(Problem("car", "body-choice", "Body", "Choose the body that is on it."))
+            found.append(Problem("car", "body-choice", _("Body"), _("Choose the body that is on it.")))
         if self.platform is None and not typed.get("platform"):
-            found.append(Problem("car", "platform-choice", "Platform", "Choose what it stands on."))
+            found.append(Problem("car", "platform-choice", _("Platform"), _("Choose what it stands on.")))
         if self.open_slots:
-            names = ", ".join(slot.label for slot in self.open_slots)
-            found.append(Problem("parts", f"id_{self.open_slots[0].value}", "Still open", f"{names}.", open=True))
+            names = ", ".join(_(slot.label) for slot in self.open_slots)
+            field_id = f"id_{self.open_slots[0].value}"
+            found.append(Problem("parts", field_id, _("Still open"), f"{names}.", open=True))
         if self.setup.current_id and not typed.get("what_changed", "").strip():
-            found.append(Problem("post", "id_what_changed", "What changed", "Say in a line what changed."))
+            found.append(
+                Problem("post", "id_what_changed", _("What changed"), _("Say in a line what changed."))
+            )
         return found
 
     @property
@@ -291,7 +295,7 @@ def keep(draft: Draft, typing: Typing, untouched_only: bool = False) -> tuple[Dr
     something that no longer stands.
     """
     fields, version, brought = dict(typing.fields), typing.version, []
-    for _ in range(TRIES):
+    for _try in range(TRIES):
         try:
             return posting.save(draft, draft.typed | fields, version), brought
         except posting.Conflict as conflict:

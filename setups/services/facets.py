@@ -8,8 +8,12 @@ from decimal import Decimal
 from typing import ClassVar
 
 from django.http import QueryDict
+from django.utils.translation import gettext as _
 
+from fitcalc.dimensions import Unit
 from setups.filters import Span, search_text
+from setups.printing import brief, with_unit
+from setups.translated import within_a_sentence
 
 MOST_VALUES = 20
 """So many values of one facet are taken from an address."""
@@ -61,12 +65,13 @@ class Facet:
 class Asked:
     """What an address asks for. ``refused`` says what in it means nothing; that is left out.
 
-    A search names its facets with their labels and meanings, its orders with the first one as what is meant
-    where none is named, and says which values of a facet it knows.
+    A search names its facets with their labels and meanings, and those of lengths that are rounded; its
+    orders with the first one as what is meant where none is named; and says which values of a facet it knows.
     """
 
     LABELS: ClassVar[dict[str, str]]
     MEANINGS: ClassVar[dict[str, str]]
+    ROUNDED: ClassVar[frozenset[str]] = frozenset()
     ORDERS: ClassVar[Sequence[str]]
 
     data: QueryDict
@@ -75,7 +80,8 @@ class Asked:
     def __post_init__(self) -> None:
         self.text, cut = search_text(self.data.get("q", ""))
         if cut:
-            self.refused.append(f"That text is too long to search for: this is what “{self.text}” finds.")
+            said = _("That text is too long to search for: this is what “{text}” finds.")
+            self.refused.append(said.format(text=self.text))
         self.chosen = {key: self._recognised(key) for key in self.LABELS}
         asked = self.data.get("sort", "")
         self.sort = asked if asked in self.ORDERS else self.ORDERS[0]
@@ -87,9 +93,9 @@ class Asked:
             known = self._known(key, known)
         for value in given:
             if value and value not in known and len(self.refused) < 3:
-                self.refused.append(
-                    f"There is no {self.LABELS[key].lower()} “{_short(value)}”: it was left out."
-                )
+                facet = within_a_sentence(_(self.LABELS[key]))
+                said = _("There is no {facet} “{value}”: it was left out.")
+                self.refused.append(said.format(facet=facet, value=_short(value)))
         return known
 
     def _known(self, key: str, values: list[str]) -> list[str]:
@@ -145,7 +151,11 @@ class Asked:
                 continue
             toggled = [one for one in chosen if one != value] if value in chosen else [*chosen, value]
             options.append(Option(value, label, count, value in chosen, self.address(**{key: toggled})))
-        return Facet(key, self.LABELS[key], self.MEANINGS[key], options)
+        meaning = _(self.MEANINGS[key])
+        if key in self.ROUNDED:
+            rounded = _("Rounded to whole millimetres.")
+            meaning = f"{meaning} {rounded}"
+        return Facet(key, _(self.LABELS[key]), meaning, options)
 
 
 def known_scales(values: Iterable[str]) -> list[str]:
@@ -180,7 +190,11 @@ def _banded(found: list[int], step: Decimal) -> list[Span]:
 
 
 def _span_label(span: Span) -> str:
-    return str(span).replace("-", " to ") + "\u202fmm"
+    low, _dash, high = str(span).partition("-")
+    text = brief(float(low), Unit.MM)
+    if high:
+        text = _("{low} to {high}").format(low=text, high=brief(float(high), Unit.MM))
+    return with_unit(text, Unit.MM)
 
 
 def _short(value: str) -> str:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+
 LONGEST = Decimal("9999.999")
 """Seconds; a longer lap is a slip."""
 
@@ -15,15 +17,20 @@ def read(text: str) -> Decimal:
     """``9.871`` or ``1:02.345`` -> seconds. A comma will do for the point; ValueError says what to type."""
     found = _TIME.fullmatch(text.strip())
     if found is None or not text.isascii():
-        raise ValueError("Type a lap as seconds, such as 9.871, or as minutes and seconds, such as 1:02.345.")
+        raise ValueError(
+            _(
+                "Type a lap as seconds, such as 9.871, or as minutes and seconds, such as 1:02.345."
+            )
+        )
     minutes, seconds, parts = found.groups()
     if len(parts or "") > 3:
-        raise ValueError("Type a lap with three decimals at the most.")
+        raise ValueError(_("Type a lap with three decimals at the most."))
     if minutes is not None and int(seconds) >= 60:
-        raise ValueError("After the minutes come seconds below 60: type 62 seconds as 1:02 or as 62.")
+        raise ValueError(_("After the minutes come seconds below 60: type 62 seconds as 1:02 or as 62."))
     lap = 60 * int(minutes or 0) + Decimal(f"{seconds}.{parts or 0}")
     if not 0 < lap <= LONGEST:
-        raise ValueError(f"A lap takes more than nothing and at most {LONGEST} seconds: check it.")
+        said = _("A lap takes more than nothing and at most {longest} seconds: check it.")
+        raise ValueError(said.format(longest=LONGEST))
     return lap
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from fitcalc.dimensions import BODY_DIMENSIONS
 from fitcalc.quantities import Quantity
+from fitcalc.said import said
 from setups.models import Body, BodyDimension, Part
 from setups.translate import body_of
 
@@ -62,19 +63,37 @@ def _stated(body: Body) -> list[Need]:
     needs = [
         Need(
             "designated_front_width",
-            "Front end",
-            "Width across the front wheels at zero offset: the trade's name for a front end.",
+            said("Front end"),
+            said(
+                "Width across the front wheels at zero offset: the trade's name for a front end."
+            ),
         ),
-        Need("offsets", "Wheel offsets", "Rim's inner edge outward of the hub's face, front and rear."),
-        Need("layouts", "Motor", "Where the motor may sit under this body's floor."),
+        Need(
+            "offsets",
+            said("Wheel offsets"),
+            said("Rim's inner edge outward of the hub's face, front and rear."),
+        ),
+        Need("layouts", said("Motor"), said("Where the motor may sit under this body's floor.")),
     ]
     rules = list(body.part_rules.all())
     own = [rule.part for rule in rules if rule.rule == rule.Rule.MADE_FOR]
     for part in own or [None]:
-        needs.append(Need("front_mount", "Front body mount", "Each body has its own front mount.", part=part))
+        needs.append(
+            Need(
+                "front_mount",
+                said("Front body mount"),
+                said("Each body has its own front mount."),
+                part=part,
+            )
+        )
     for rule in rules:
         if rule.rule == rule.Rule.FOULS:
             needs.append(
-                Need("fouls", "Does not take", rule.reason or "It fouls this body's floor.", part=rule.part)
+                Need(
+                    "fouls",
+                    said("Does not take"),
+                    rule.reason or said("It fouls this body's floor."),
+                    part=rule.part,
+                )
             )
     return needs

@@ -11,6 +11,7 @@ from django.db.models import Q
 from fitcalc.dimensions import PART_DIMENSIONS, REQUIRED, DimensionKind, PartKind, dimensions_of
 from fitcalc.instruments import DESIGNATED
 from fitcalc.quantities import Quantity, propagate
+from fitcalc.said import said
 from fitcalc.wheel import backspacing_from_offset, inset_from_offset
 from setups.models import BodyPart, Configuration, Part, PartDimension, PartPair
 
@@ -114,7 +115,7 @@ class PartSheet:
         """``front``, ``rear`` or ``either axle``; empty for kinds to which no axle applies."""
         if self.part.axle:
             return self.part.get_axle_display()
-        return "either axle" if self.kind in (PartKind.WHEEL, PartKind.TYRE, PartKind.SPACER) else ""
+        return said("either axle") if self.kind in (PartKind.WHEEL, PartKind.TYRE, PartKind.SPACER) else ""
 
     @cached_property
     def other_convention(self) -> OtherConvention | None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
+from django.utils.translation import gettext as _
+
 from fitcalc.consensus import Consensus, en
 from fitcalc.dimensions import CAR_DIMENSIONS, DimensionKind
 from fitcalc.quantities import Quantity
@@ -44,11 +46,11 @@ class Line:
         """What the chart says behind the member's name."""
         said = [] if self.en is None else [f"Eₙ {fixed(self.en, 2, plus=True)}"]
         if self.by_author:
-            said.append("the author, does not count")
+            said.append(_("the author, does not count"))
         elif self.contradicts:
-            said.append("contradicts")
+            said.append(_("contradicts"))
         elif self.outlier:
-            said.append("outlier")
+            said.append(_("outlier"))
         return ", ".join(said)
 
 
@@ -168,10 +170,10 @@ class CarSheet:
         ]
         settled = None if self.settled is None else self.settled.value
         if self.computed is not None:
-            beside = None if settled is None else ("Members settle", settled)
-            return chart(readings, self.computed, beside, self.kind.unit, "not agreeing")
+            beside = None if settled is None else (_("Members settle"), settled)
+            return chart(readings, self.computed, beside, self.kind.unit, _("not agreeing"))
         line = settled or self._author[0].quantity
-        return chart(readings, line, None, self.kind.unit, "not agreeing")
+        return chart(readings, line, None, self.kind.unit, _("not agreeing"))
 
 
 def sheets_of(standing: Standing) -> list[CarSheet]:

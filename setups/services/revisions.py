@@ -5,10 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from django.utils.formats import number_format
+from django.utils.translation import gettext
+
 from fitcalc.findings import Finding, Rule
 from fitcalc.fit import FitReport, Geometry
 from fitcalc.parts import Slot
 from fitcalc.quantities import Quantity
+from fitcalc.said import said
 from fitcalc.tuning import TUNING
 from setups.models import Part, Revision
 from setups.services.cars import Kept, content_of, findings_then, geometry_then, reports_of
@@ -79,14 +83,14 @@ def since_posted(revision: Revision, report: FitReport) -> Since:
 
 
 _FIGURES = {
-    "front_width": "Front width",
-    "rear_width": "Rear width",
-    "front_track": "Front track",
-    "rear_track": "Rear track",
-    "wheelbase": "Wheelbase",
-    "scrub_radius": "Scrub radius",
-    "lock_inward": "Lock, inward",
-    "lock_outward": "Lock, outward",
+    "front_width": said("Front width"),
+    "rear_width": said("Rear width"),
+    "front_track": said("Front track"),
+    "rear_track": said("Rear track"),
+    "wheelbase": said("Wheelbase"),
+    "scrub_radius": said("Scrub radius"),
+    "lock_inward": said("Lock, inward"),
+    "lock_outward": said("Lock, outward"),
 }
 """The figures that a finding does not tell itself."""
 
@@ -195,16 +199,16 @@ def changes_between(before: Revision, after: Revision) -> Changes:
 
 
 SAID: list[tuple[str, Callable[[Revision], object]]] = [
-    ("Name", lambda r: r.name),
-    ("Body", lambda r: r.body),
-    ("Platform", lambda r: r.platform),
-    ("Mounting position", lambda r: r.position.name),
-    ("Class", lambda r: r.race_class or ""),
-    ("Surface", lambda r: r.get_surface_display()),
-    ("Circuit", lambda r: r.circuit),
-    ("Best lap", lambda r: "" if r.best_lap is None else f"{r.best_lap:f} s"),
-    ("Result", lambda r: r.result),
-    ("Notes", lambda r: r.notes),
+    (said("Name"), lambda r: r.name),
+    (said("Body"), lambda r: r.body),
+    (said("Platform"), lambda r: r.platform),
+    (said("Mounting position"), lambda r: r.position.name),
+    (said("Class"), lambda r: r.race_class or ""),
+    (said("Surface"), lambda r: gettext(r.get_surface_display()) if r.surface else ""),
+    (said("Circuit"), lambda r: r.circuit),
+    (said("Best lap"), lambda r: "" if r.best_lap is None else f"{number_format(r.best_lap)} s"),
+    (said("Result"), lambda r: r.result),
+    (said("Notes"), lambda r: r.notes),
 ]
 
 
@@ -223,11 +227,11 @@ def _parts(before: Revision, after: Revision) -> list[PartChange]:
 
 
 def _settings(before: Revision, after: Revision) -> list[SettingChange]:
-    def said(revision: Revision, key: str) -> Setting | None:
+    def setting(revision: Revision, key: str) -> Setting | None:
         return Setting(TUNING[key], revision.tuning[key]) if key in revision.tuning else None
 
     return [
-        SettingChange(field.label, said(before, key), said(after, key))
+        SettingChange(field.label, setting(before, key), setting(after, key))
         for key, field in TUNING.items()
         if before.tuning.get(key) != after.tuning.get(key)
     ]
@@ -248,19 +252,25 @@ def figures_of(
     """A car's computed figures and what its settings come to: label, meaning, figure (or ``None``)."""
     settings = tuned(tuning, report.geometry)
     rows = [(label, meaning, of(report.geometry)) for label, meaning, of in EFFECTS]
-    rows.append(("Turning circle", _TURN, _circle(report.geometry)))
-    rows.append(("Rollout", "A turn of the motor, by the teeth that are said.", settings.rollout))
+    rows.append((said("Turning circle"), _TURN, _circle(report.geometry)))
+    rows.append(
+        (
+            said("Rollout"),
+            said("A turn of the motor, by the teeth that are said."),
+            settings.rollout,
+        )
+    )
     for label, meaning, name in _SHARES:
         share = None if settings.balance is None else getattr(settings.balance, name).scaled(100.0)
         rows.append((label, meaning, share))
     return rows
 
 
-_TURN = "Diameter at the outer front wheel."
+_TURN = said("Diameter at the outer front wheel.")
 _SHARES = [
-    ("Front weight, %", "Share of the car's weight on the front wheels.", "front"),
-    ("Left weight, %", "Share of the car's weight on the left wheels.", "left"),
-    ("Cross weight, %", "Share on front right and rear left together.", "cross"),
+    (said("Front weight, %"), said("Share of the car's weight on the front wheels."), "front"),
+    (said("Left weight, %"), said("Share of the car's weight on the left wheels."), "left"),
+    (said("Cross weight, %"), said("Share on front right and rear left together."), "cross"),
 ]
 
 

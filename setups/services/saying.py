@@ -5,29 +5,38 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from fitcalc.parts import Slot
+from fitcalc.said import said
 from fitcalc.tuning import TUNING
+from fitcalc.typed import plain
 from setups.forms_setup import STEP_OF, STEPS, RaceClass, Step
 from setups.models import Body, MountingPosition, Part, Platform, Surface
 from setups.services.drafting import Judged, key_in
 
 LABELS: dict[str, str] = {
-    "name": "Name of the setup",
-    "body": "Body",
-    "platform": "Platform",
-    **{slot.value: slot.label.capitalize() for slot in Slot},
-    "position": "Mounting position",
-    "body_mount": "Front body mount",
+    "name": said("Name of the setup"),
+    "body": said("Body"),
+    "platform": said("Platform"),
+    **{slot.value: slot.label for slot in Slot},
+    "position": said("Mounting position"),
+    "body_mount": said("Front body mount"),
     **{f"tuning_{key}": one.label for key, one in TUNING.items()},
-    "circuit": "Circuit",
-    "surface": "Surface",
-    "race_class": "Race class",
-    "best_lap": "Best lap",
-    "result": "Result",
-    "notes": "Notes",
-    "what_changed": "What changed",
+    "circuit": said("Circuit"),
+    "surface": said("Surface"),
+    "race_class": said("Race class"),
+    "best_lap": said("Best lap"),
+    "result": said("Result"),
+    "notes": said("Notes"),
+    "what_changed": said("What changed"),
 }
-"""Every field of a draft by its name."""
+"""Every field of a draft by its name, in English."""
+
+
+def _label(name: str) -> str:
+    label = _(LABELS[name])
+    return label[0].upper() + label[1:]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,14 +61,14 @@ def clashes(
     """``names`` in the order of the form, with what stands and what was typed."""
     names = [name for name in STEP_OF if name in set(names)]
     first, second = _readable(names, stands), _readable(names, typed)
-    return [Clash(name, LABELS[name], STEP_OF[name], first[name], second[name]) for name in names]
+    return [Clash(name, _label(name), STEP_OF[name], first[name], second[name]) for name in names]
 
 
-def said(judged: Judged) -> list[tuple[Step, list[tuple[str, str]]]]:
+def everything_in(judged: Judged) -> list[tuple[Step, list[tuple[str, str]]]]:
     """All that the draft says, by step: label and words. Steps that say nothing are there, empty."""
     readable = _readable(LABELS, judged.draft.typed)
     return [
-        (step, [(LABELS[name], readable[name]) for name in step.fields if readable[name]])
+        (step, [(_label(name), readable[name]) for name in step.fields if readable[name]])
         for step in STEPS.values()
         if step.key not in ("photos", "post")
     ]
@@ -81,9 +90,11 @@ def _readable(names: Iterable[str], typed: Mapping[str, str]) -> dict[str, str]:
             row = rows.get(tables[name], {}).get(key_in(text))
             text = text if row is None else _named(row)
         elif name == "surface" and text in Surface.values:
-            text = str(Surface(text).label)
+            text = _(str(Surface(text).label))
         elif name.startswith("tuning_") and text.strip():
-            text = f"{text.strip()} {TUNING[name.removeprefix('tuning_')].unit.value}".strip()
+            unit = TUNING[name.removeprefix("tuning_")].unit
+            bare = plain(text, unit) == text.strip().replace(",", ".")
+            text = f"{text.strip()} {unit.value if bare else ''}".strip()
         shown[name] = text
     return shown
 

@@ -12,8 +12,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import F, Q
+from django.utils.translation import gettext as _
 
 from fitcalc.fit import FitReport
+from fitcalc.said import said
 from fitcalc.tuning import TUNING
 from setups.models import Body, Revision, Setup
 from setups.services.cars import NotBuildable, content_of, reports_of, with_car
@@ -26,6 +28,7 @@ from setups.services.comparing import (
 )
 from setups.services.revisions import SAID, figures_of
 from setups.services.tuned import Setting
+from setups.translated import tell
 
 _CODE = re.compile(r"s(\d{1,18})|r(\d{1,18})\.(\d{1,9})")
 
@@ -90,7 +93,8 @@ def read_cars(codes: Sequence[str], body: Body | None) -> list[Car]:
     try:
         computed = reports_of([content_of(revision) for revision in revisions.values()])
     except NotBuildable as error:
-        raise NoSuchCar(f"A setup cannot be computed any more: {error}") from error
+        said = _("A setup cannot be computed any more: {error}")
+        raise NoSuchCar(said.format(error=tell(error))) from error
     bare = [code for code in codes if code not in of_setup]
     reports = dict(zip(revisions, computed, strict=True))
     reports |= zip(bare, judge(cars_of(bare), body), strict=True)
@@ -123,7 +127,8 @@ def _revisions(of_setup: dict[str, re.Match[str]]) -> dict[str, Revision]:
         setup, of, number = (None if text is None else str(int(text)) for text in found.groups())
         revision = by_setup.get(setup or "") if setup is not None else by_number.get((of or "", number or ""))
         if revision is None:
-            raise NoSuchCar(f"There is no posted setup “{code}”: choose the setups again.")
+            said = _("There is no posted setup “{code}”: choose the setups again.")
+            raise NoSuchCar(said.format(code=code))
         revisions[code] = revision
     return revisions
 
@@ -146,7 +151,7 @@ def side_by_side(cars: Sequence[Car]) -> SideBySide:
     )
 
 
-_RAN = {"Member": lambda revision: revision.author} | {
+_RAN = {said("Member"): lambda revision: revision.author} | {
     label: say for label, say in SAID if label not in ("Name", "Mounting position")
 }
 """What is said of a setup besides its parts, settings and figures; the position is among the parts."""

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
+from django.utils.formats import number_format
+from django.utils.translation import gettext
+
+from fitcalc.dimensions import CAR_DIMENSIONS
+from fitcalc.said import said
 from fitcalc.verification import Verification
 from setups.models import Decision, Dispute, Revision, Setup
 from setups.services.readings import CarSheet, sheets_of
 from setups.services.verifying import Standing
+from setups.translated import within_a_sentence
 
 LINES = 12
 """A setup's page shows so many lines of its record and revisions, the rest folded away,"""
@@ -56,6 +63,48 @@ class Record:
             if one.action == Decision.Action.WITHDRAWN:
                 return one
         return None
+
+
+_BY_THE_RULES = (
+    said("It counts as verified no longer: its geometry does not pass any more."),
+    said("It counts as verified no longer: its measurements are too few."),
+    said("It counts as verified no longer: {why}"),
+    said("By the library’s figures of today the fit is “{now}”, before it was “{before}”."),
+    said("{number} members other than the author measured it, and all agree with what is computed."),
+    said("{member} measured the {dimension} as {figure} {unit}, which contradicts what is computed."),
+    said("The measurement no longer stands against the setup."),
+)
+_BY_A_STEWARD = (
+    said("The measurement is set aside: {reason}"),
+    said("The setup is not as posted: {reason}"),
+)
+_OF_POSTING = (said("first posted"), said("revised"))
+_PLACE = re.compile(r"\\{(\w+)\\}")
+_DIMENSIONS = {kind.label.lower(): kind.label for kind in CAR_DIMENSIONS.values()}
+
+
+def retold(line: Decision) -> str:
+    """The reason of a line of the record in the reader's language, where the library put it into words.
+
+    What a member wrote stays as it is. The library's own words are kept in English, and known by their form.
+    """
+    if line.member_id is None:
+        forms = _BY_THE_RULES
+    else:
+        forms = _BY_A_STEWARD if line.action == Decision.Action.SETTLED else _OF_POSTING
+    for form in forms:
+        found = re.fullmatch(_PLACE.sub(r"(?P<\1>.+)", re.escape(form)), line.reason, re.DOTALL)
+        if found:
+            values = found.groupdict()
+            for name in values.keys() & {"now", "before"}:
+                values[name] = gettext(values[name])
+            if "dimension" in values:
+                values["dimension"] = within_a_sentence(
+                    gettext(_DIMENSIONS.get(values["dimension"], values["dimension"]))
+                )
+                values["figure"] = number_format(values["figure"])
+            return gettext(form).format(**values)
+    return line.reason
 
 
 def record_of(setup: Setup) -> Record:

@@ -14,9 +14,13 @@ from fitcalc.fit import FitReport
 from fitcalc.parts import Configuration
 from fitcalc.quantities import Quantity
 from setups.printing import THIN, plus_minus
+from setups.services import telling
 from setups.services.comparing import code_of
+from setups.translated import within_a_sentence
 
 register = template.Library()
+register.filter(telling.retold)
+register.filter(within_a_sentence)
 
 _QUIET = {Rule.SCALE, Rule.FLOOR, Rule.OFFSET_GRID}
 """Rules that are worth a line only when they are broken."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db.models import Count
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from setups.filters import PartFilter, search_text, taken_by
@@ -13,6 +14,7 @@ from setups.services.parts import PartSheet
 from setups.services.platforms import offered
 from setups.services.search import with_layouts
 from setups.translate import platform_of
+from setups.translated import within_a_sentence
 from setups.views.paging import page_of
 
 PLATFORMS_A_PAGE = 50
@@ -63,11 +65,14 @@ def parts(request: HttpRequest) -> HttpResponse:
     )
     page, note = page_of(listed, request.GET.get("page"), PARTS_A_PAGE)
     refused = [
-        f"There is no such {found.form.fields[name].label.lower()}: every one is listed."
+        _("There is no such {field}: every one is listed.").format(
+            field=within_a_sentence(str(found.form.fields[name].label))
+        )
         for name in found.form.errors
     ]
     if cut:
-        refused.append(f"That text is too long to search for: this is what “{data['q']}” finds.")
+        said = _("That text is too long to search for: this is what “{text}” finds.")
+        refused.append(said.format(text=data["q"]))
     context = {
         "filter": found,
         "page": page,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from setups.models import Body
@@ -28,11 +29,14 @@ def compare_cars(request: HttpRequest) -> HttpResponse:
     context: dict[str, object] = {"body": body}
     problem = ""
     if slug and body is None:
-        problem = "The body in the address is not in the library: the cars are compared as bare chassis."
+        problem = _(
+            "The body in the address is not in the library: the cars are compared as bare chassis."
+        )
     if len(codes) < FEWEST:
         return render(request, "setups/compare.html", context | {"problem": problem, "too_few": True})
     if len(codes) > MOST:
-        problem = f"Only the first {MOST} of {len(codes)} cars are compared: more do not fit on a page."
+        problem = _("Only the first {most} of {given} cars are compared: more do not fit on a page.")
+        problem = problem.format(most=MOST, given=len(codes))
         codes = codes[:MOST]
     try:
         cars = read_cars(codes, body)

@@ -9,6 +9,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from setups.forms_standing import SettleForm
@@ -17,6 +18,7 @@ from setups.services import disputes, telling, verifying
 from setups.services.cars import NotBuildable
 from setups.services.readings import CarSheet
 from setups.services.verifying import VerifyingError
+from setups.translated import tell
 from setups.views.measure import say_turn
 from setups.views.paging import page_of
 
@@ -31,7 +33,9 @@ def stewards(request: HttpRequest) -> HttpResponse:
         return redirect_to_login(request.get_full_path())
     if not getattr(request.user, "settles_disputes", False):
         raise PermissionDenied(
-            "The queue is for stewards. Each dispute is open to read on the page of its setup."
+            _(
+                "The queue is for stewards. Each dispute is open to read on the page of its setup."
+            )
         )
     page, note = page_of(verifying.open_disputes(), request.GET.get("page"), PAGE)
     waiting = list(page.object_list)
@@ -73,7 +77,7 @@ def dispute(request: HttpRequest, number: int) -> HttpResponse:
     try:
         standing = verifying.standing_of(shown.setup, shown.measurement.revision)
     except NotBuildable as error:
-        context["cannot"] = str(error)
+        context["cannot"] = tell(error)
     else:
         sheet = CarSheet(standing, shown.measurement.quantity)
         context |= {"sheet": sheet, "case": disputes.Case(shown, sheet.computed), "report": standing.report}
@@ -91,9 +95,11 @@ def _settled(request: HttpRequest, shown: Dispute, form: SettleForm) -> bool:
             shown, request.user, form.cleaned_data["outcome"], form.cleaned_data["reason"]
         )
     except (VerifyingError, NotBuildable) as error:
-        form.add_error(None, str(error))
+        form.add_error(None, tell(error))
         shown.refresh_from_db()
         return False
-    messages.success(request, "The dispute is settled, with your reason in the setup’s record.")
+    messages.success(
+        request, _("The dispute is settled, with your reason in the setup’s record.")
+    )
     say_turn(request, turn)
     return True

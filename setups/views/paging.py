@@ -8,6 +8,7 @@ from django.core.paginator import Page, Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.cache import patch_vary_headers
+from django.utils.translation import gettext as _
 
 
 def page_of(things: Any, asked: str | None, size: int, count: int | None = None) -> tuple[Page, str]:
@@ -25,9 +26,8 @@ def page_of(things: Any, asked: str | None, size: int, count: int | None = None)
     if whole and number == int(asked):
         return paginator.page(number), ""
     shown = asked if len(asked) <= 20 else f"{asked[:20]}…"
-    return paginator.page(
-        number
-    ), f"There is no page “{shown}”: this is page {number} of {paginator.num_pages}."
+    said = _("There is no page “{shown}”: this is page {number} of {pages}.")
+    return paginator.page(number), said.format(shown=shown, number=number, pages=paginator.num_pages)
 
 
 def whole_number(text: str, low: int, high: int, otherwise: int) -> int:

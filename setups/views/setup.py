@@ -10,6 +10,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from fitcalc.fit import FitReport
@@ -21,6 +22,7 @@ from setups.services.cars import NotBuildable, content_of, findings_then, report
 from setups.services.posting import PostingError
 from setups.services.revisions import changes_between, since_posted
 from setups.services.tuned import settings_of, tuned
+from setups.translated import tell
 
 
 def posted_setup(number: int) -> Setup:
@@ -47,7 +49,7 @@ def _page(request: HttpRequest, shown: Setup, form: ReasonForm | None = None) ->
     try:
         standing = verifying.standing_of(shown)
     except NotBuildable as error:
-        standing, cannot = None, str(error)
+        standing, cannot = None, tell(error)
     else:
         cannot = ""
     told = None if standing is None else telling.told_of(standing)
@@ -114,7 +116,7 @@ def revision(request: HttpRequest, number: int, revision: int) -> HttpResponse:
         if earlier is not None:
             changes = changes_between(_loaded(shown, earlier), one)
     except NotBuildable as error:
-        cannot = str(error)
+        cannot = tell(error)
     context = {
         "setup": shown,
         "earlier": earlier,
@@ -129,13 +131,15 @@ def revision(request: HttpRequest, number: int, revision: int) -> HttpResponse:
 @require_POST
 def withdraw(request: HttpRequest, number: int) -> HttpResponse:
     """Take a setup out of the lists, with a reason; by its author or a steward."""
-    return _change(request, number, posting.withdraw, "The setup is withdrawn. Its page stays where it is.")
+    done = _("The setup is withdrawn. Its page stays where it is.")
+    return _change(request, number, posting.withdraw, done)
 
 
 @require_POST
 def restore(request: HttpRequest, number: int) -> HttpResponse:
     """Put a withdrawn setup back, with a reason; by its author or a steward."""
-    return _change(request, number, posting.restore, "The setup is back. Its standing was worked out anew.")
+    done = _("The setup is back. Its standing was worked out anew.")
+    return _change(request, number, posting.restore, done)
 
 
 def _change(request: HttpRequest, number: int, change: Any, done: str) -> HttpResponse:
