@@ -49,7 +49,7 @@ def unambiguous(text: str, unit: Unit, inches: bool) -> str:
 
     What is no number stays.
     """
-    if unit is not Unit.MM or plain(text, unit, inches) == text.strip():
+    if unit is not Unit.MM or plain(text.strip(), unit, inches) == text.strip():
         return text
     number, behind = _split(text)
     if behind in _MM or not (inches or behind):

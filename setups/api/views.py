@@ -26,7 +26,7 @@ from . import serializers as written
 from .problems import PROBLEMS, Problem, shown
 from .throttles import rate_for
 
-FIELDS = "fields"
+FIELDS, SEARCH = "fields", "q"
 LIBRARY, COMPUTING, CONTENTS = "Library", "Computing", "Contents and problems"
 
 
@@ -62,6 +62,9 @@ class Open(APIView):
         ]
         if errors:
             raise Problem("unknown-parameter", " ".join(error["detail"] for error in errors[:1]), errors)
+        if empty := [name for name in known if name != SEARCH and request.query_params.get(name) == ""]:
+            said = "It is empty: give it a value, or leave it out."
+            raise serializers.ValidationError({name: [said] for name in empty})
         twice = [name for name in known if len(request.query_params.getlist(name)) > 1]
         if twice:
             said = "This parameter is given more than once: which of them is meant?"

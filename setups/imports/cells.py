@@ -137,7 +137,7 @@ def conversion(text: str, unit: Unit) -> Decimal | None:
     if named in factors:
         return factors[named]
     wanted = f"in {unit.value}" if unit.value else "a plain number"
-    raise CellError(f"“{text.strip()}” is not a unit of this column: write the figure {wanted}.")
+    raise CellError(f"“{short(text)}” is not a unit of this column: write the figure {wanted}.")
 
 
 def number(text: str, style: Style, unit: Unit = Unit.NONE) -> tuple[Decimal, Decimal | None]:
@@ -177,7 +177,7 @@ def money(text: str, style: Style, currency: str) -> Decimal:
 
 def _number(text: str, style: Style, unit: Unit) -> Decimal:
     if len(text) > LONGEST_FIGURE:
-        raise CellError(f"“{short(text)}” is too long for a number: write figures only, and round them.")
+        raise CellError(f"“{short(text)}” is not a number: it is too long for one. Write figures only.")
     if text.startswith(("=", "@")):
         raise CellError(
             f"“{short(text)}” is a formula: copy the cells and paste them as values before you save the CSV."

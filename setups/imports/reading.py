@@ -22,7 +22,7 @@ from setups.imports import jsonlines
 
 MOST_ROWS = 5000
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
-MOST_COLUMNS = 500
+MOST_COLUMNS = 20_000
 HEADINGS_WITHIN = 20
 """The headings stand in one of the first so many rows that are not empty."""
 
@@ -194,8 +194,8 @@ def _not_too_many(already: int, most: int | None) -> None:
 def _not_too_wide(row: Row) -> None:
     if len(row.cells) > MOST_COLUMNS:
         raise Unreadable(
-            f"The row on line {row.line} has {len(row.cells):,} columns, and {MOST_COLUMNS} may be. Take the "
-            "headings from the template."
+            f"The row on line {row.line} has {len(row.cells):,} columns, and {MOST_COLUMNS:,} may be. Take "
+            "the headings from the template."
         )
 
 
