@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import csv
 import io
+from math import ceil
 
 from django.conf import settings
 from django.contrib import messages
@@ -17,10 +18,14 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.template.defaultfilters import filesizeformat
 from django.urls import reverse
+from django.utils.formats import number_format
 from django.utils.http import urlencode
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
+from fitcalc.said import said
+from setups.api.throttles import Checking
 from setups.imports.columns import Kind
 from setups.imports.kinds import KINDS
 from setups.imports.load import Loaded, load
@@ -29,6 +34,7 @@ from setups.imports.planned import By
 from setups.imports.reading import Unreadable, as_text, decoded
 from setups.imports.record_kinds import RECORDS
 from setups.models import Measurement
+from setups.translated import tell
 
 KEPT = "import_kept"
 DONE = "import_done"
@@ -40,10 +46,10 @@ MOST_LINKED = 500
 ON_PAGES = {key: kind for key, kind in KINDS.items() if not kind.whole}
 """What can be loaded here; the rest only with a whole library, by ``manage.py import_library``."""
 _GROUPS = {
-    Outcome.WRONG: "To correct",
-    Outcome.CHANGED: "Would change",
-    Outcome.NEW: "New",
-    Outcome.UNCHANGED: "No change",
+    Outcome.WRONG: said("To correct"),
+    Outcome.CHANGED: said("Would change"),
+    Outcome.NEW: said("New"),
+    Outcome.UNCHANGED: said("No change"),
 }
 
 
@@ -55,16 +61,38 @@ def imports(request: HttpRequest) -> HttpResponse:
     kind = ON_PAGES.get(asked, KINDS["bodies"])
     if request.method != "POST":
         return _form(request, kind, **_kept(request))
+    if (wait := _wait(request)) is not None:
+        return _later(request, kind, wait)
     try:
         text, encoding = _text(request)
     except Unreadable as unreadable:
-        return _form(request, kind, text=request.POST.get("text", ""), unreadable=str(unreadable))
+        return _form(request, kind, text=request.POST.get("text", ""), unreadable=tell(unreadable))
     act = request.POST.get("act", "check")
     if act == "sign-in":
         return _sign_in(request, kind, text)
     if act == "load" and not request.FILES:
         return _load(request, kind, text)
     return _dry_run(request, kind, plan_of(kind, text, by=_by(request)), text, encoding=encoding)
+
+
+def _wait(request: HttpRequest) -> int | None:
+    """Seconds until a visitor may have another file checked; ``None`` for at once, and for a member."""
+    if request.user.is_authenticated:
+        return None
+    rate = Checking()
+    return None if rate.allow_request(request, None) else ceil(rate.wait())
+
+
+def _later(request: HttpRequest, kind: Kind, seconds: int) -> HttpResponse:
+    why = _(
+        "Visitors may have so many files a minute checked, and this was one more: try again in "
+        "{seconds} seconds, or sign in. Pasted text stands below as it was; a file is to be chosen "
+        "again."
+    )
+    why = why.format(seconds=seconds)
+    answer = _form(request, kind, text=request.POST.get("text", ""), unreadable=why, status=429)
+    answer["Retry-After"] = str(seconds)
+    return answer
 
 
 def _text(request: HttpRequest) -> tuple[str, str]:
@@ -74,13 +102,16 @@ def _text(request: HttpRequest) -> tuple[str, str]:
         return as_text(request.POST.get("text", "")), ""
     if file.size > settings.DATA_UPLOAD_MAX_MEMORY_SIZE:
         limit = filesizeformat(settings.DATA_UPLOAD_MAX_MEMORY_SIZE)
-        raise Unreadable(f"The file is larger than {limit}. Split it and load it in parts.")
+        why = _("The file is larger than {limit}. Split it and load it in parts.")
+        raise Unreadable(why.format(limit=limit))
     return decoded(file.read())
 
 
-def _form(request: HttpRequest, kind: Kind, text: str = "", unreadable: str = "") -> HttpResponse:
-    context = _context(request, kind, text) | {"unreadable": unreadable}
-    return render(request, "setups/imports.html", context, status=422 if unreadable else 200)
+def _form(
+    request: HttpRequest, kind: Kind, text: str = "", unreadable: str = "", status: int = 422
+) -> HttpResponse:
+    context = _context(request, kind, text) | {"unreadable": unreadable, "later": status == 429}
+    return render(request, "setups/imports.html", context, status=status if unreadable else 200)
 
 
 def _dry_run(
@@ -90,7 +121,7 @@ def _dry_run(
     context = _context(request, kind, text) | {
         "plan": plan,
         "groups": [
-            (outcome, words, rows[:at_once], len(rows))
+            (outcome, _(words), rows[:at_once], len(rows))
             for outcome, words in _GROUPS.items()
             if (rows := plan.of(outcome))
         ],
@@ -126,13 +157,13 @@ def _may_load(request: HttpRequest, kind: Kind) -> bool:
 
 def _load(request: HttpRequest, kind: Kind, text: str) -> HttpResponse:
     if not _may_load(request, kind):
-        notice = "Nothing was loaded: only members who keep the library load that into it."
+        notice = _("Nothing was loaded: only members who keep the library load that into it.")
         return _dry_run(request, kind, plan_of(kind, text, by=_by(request)), text, notice=notice)
     plan, loaded = load(kind, text, request.POST.get("seen", ""), _by(request))
     if loaded is None:
-        notice = (
-            "The library or the text has changed since you checked it, and nothing was loaded. This is what "
-            "loading would do now."
+        notice = _(
+            "The library or the text has changed since you checked it, and nothing was loaded. This "
+            "is what loading would do now."
         )
         return _dry_run(request, kind, plan, text, notice=notice)
     _keep_done(request, kind, loaded)
@@ -154,7 +185,7 @@ def loaded(request: HttpRequest) -> HttpResponse:
     """What this member loaded last, with links."""
     done = request.session.get(DONE)
     if done is None:
-        messages.info(request, "Nothing has been loaded since you signed in.")
+        messages.info(request, _("Nothing has been loaded since you signed in."))
         return redirect("imports")
     kind = KINDS[done["kind"]]
     rows = _linked(kind, [*done["new"][:MOST_LINKED], *done["changed"][:MOST_LINKED]])
@@ -183,10 +214,11 @@ def _linked(kind: Kind, keys: list[int]) -> dict[int, object]:
 def _sign_in(request: HttpRequest, kind: Kind, text: str) -> HttpResponse:
     """Keep the text in the session while its owner signs in."""
     if len(text) > MOST_KEPT:
-        notice = (
-            f"Text of more than {MOST_KEPT:,} characters is not kept while you sign in: sign in from the top "
+        notice = _(
+            "Text of more than {most} characters is not kept while you sign in: sign in from the top "
             "of the page, then choose the file again."
         )
+        notice = notice.format(most=number_format(MOST_KEPT, force_grouping=True))
         return _dry_run(request, kind, plan_of(kind, text, by=_by(request)), text, notice=notice)
     request.session[KEPT] = {"kind": kind.key, "text": text}
     back = f"{reverse('imports')}?kind={kind.key}"
