@@ -285,7 +285,7 @@ PERMISSIONS_POLICY: dict[str, list[str]] = {
     for sensor_or_way_out in (
         *("accelerometer", "camera", "display-capture", "geolocation", "gyroscope", "magnetometer"),
         *("microphone", "midi", "xr-spatial-tracking"),
-        *("bluetooth", "browsing-topics", "hid", "payment", "serial", "usb"),
+        *("browsing-topics", "hid", "payment", "serial", "usb"),
     )
 }
 SECURE_REFERRER_POLICY = "same-origin"
