@@ -140,7 +140,7 @@ def culprits(row: Row, subject: Subject) -> str:
 
 @register.filter
 def why_told(why: str) -> str:
-    """The reason on a line of an entry's log: what the site wrote in the reader's language, the rest as it is."""
+    """The reason on a line of an entry's log: what the site wrote is translated, the rest is as it is."""
     if why in REASONS:
         return _(why)
     for beginning, told in REASONS_WITH.items():
