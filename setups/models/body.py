@@ -10,6 +10,7 @@ from django.db.models import Q
 from django.urls import reverse
 
 from fitcalc.dimensions import BODY_DIMENSIONS, DimensionKind
+from fitcalc.said import said
 
 from .dimension import Dimension, doubt_not_negative, plausible
 from .part import Maker, Part, matching
@@ -33,8 +34,8 @@ class Body(models.Model):
     """
 
     class Material(models.TextChoices):
-        POLYCARBONATE = "polycarbonate", "polycarbonate"
-        MOULDED = "moulded", "moulded"
+        POLYCARBONATE = "polycarbonate", said("polycarbonate")
+        MOULDED = "moulded", said("moulded")
 
     name = models.CharField(max_length=120)
     slug = models.SlugField(max_length=140, unique=True)
