@@ -19,7 +19,7 @@ from django.utils.translation import gettext_lazy
 from club.models import Entry, Event, Member
 from club.models.events import MOST_NUMBER
 from club.racing.events.entries import FROM_A_LIST, MOST_ENTRIES, demand_director, enter_many
-from setups.imports.cells import is_unknown, plain
+from setups.imports.cells import is_unknown, plain, unmarked
 from setups.imports.reading import Row, Unreadable, gridded
 from setups.models import Body, Platform, Setup
 from setups.services.near import nearest
@@ -369,7 +369,7 @@ def _cells(row: Row, headings: list[str]) -> dict[str, str]:
     found = dict.fromkeys(COLUMNS, "")
     for column, cell in zip(headings, row.cells, strict=False):
         if column in COLUMNS and not is_unknown(cell):
-            found[column] = plain(cell)
+            found[column] = plain(unmarked(cell)[0])
     return found
 
 

@@ -24,6 +24,7 @@ from club.racing.events.forms import EntryForm
 from club.racing.events.standing import disagreeing, standing_of
 from club.racing.views_events.asked import entry_for, event_for, for_directors, for_members
 from fitcalc.legality import BODY
+from setups.imports.cells import marked
 from setups.imports.reading import MOST_ROWS, Unreadable, as_text, decoded
 from setups.models import Platform
 
@@ -205,7 +206,7 @@ def template(request: HttpRequest, slug: str) -> HttpResponse:
     rows = csv.writer(out, lineterminator="\r\n")
     rows.writerow(COLUMNS)
     first = event.classes.order_by("name").first()
-    rows.writerow((EXAMPLE | {"class": "" if first is None else first.name}).values())
+    rows.writerow((EXAMPLE | {"class": "" if first is None else marked(first.name)}).values())
     # The mark tells spreadsheet programs that it is UTF-8.
     response = HttpResponse("\ufeff" + out.getvalue(), content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = 'attachment; filename="entries.csv"'
