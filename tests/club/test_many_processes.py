@@ -87,6 +87,7 @@ def served(environment: dict[str, str], **more: str) -> Iterator[Server]:
             env=environment | more,
             stdout=printed,
             stderr=subprocess.STDOUT,
+            start_new_session=True,
         )
         server = Server(port, process)
         try:
@@ -96,13 +97,14 @@ def served(environment: dict[str, str], **more: str) -> Iterator[Server]:
             assert process.poll() is None, printed.read().decode()
             yield server
         finally:
-            process.terminate()
-            process.wait(60)
+            if process.poll() is None:  # how it stops by itself one test looks at
+                os.killpg(process.pid, signal.SIGKILL)
+            process.wait(20)
 
 
 def _answers(server: Server, path: str = "/health/ready/") -> bool:
     try:
-        urlopen(server.address + path, timeout=2).close()
+        urlopen(server.address + path, timeout=1).close()
     except OSError:
         return False
     return True
