@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 from io import StringIO
+from pathlib import Path
 
 import pytest
+from django.conf import settings
 from django.contrib.sessions.models import Session
 from django.core.exceptions import ValidationError
 from django.core.management import CommandError, call_command
@@ -148,3 +151,16 @@ def test_nothing_of_a_request_is_sent_back_to_who_traces_it(client):
 @pytest.mark.parametrize("address", ["/static/", "/static/club/", "/.git/config", "/.env", "/db.sqlite3"])
 def test_no_folder_and_no_file_of_the_server_is_shown(client, address):
     assert client.get(address).status_code == 404
+
+
+def test_calls_tried_on_the_interfaces_page_take_the_token_from_the_page():
+    member = Client(enforce_csrf_checks=True)
+    member.force_login(MemberFactory())
+    page = member.get("/api/docs/").content.decode()
+    token = re.search(r'name="csrfmiddlewaretoken" value="([^"]+)"', page)[1]
+    script = (Path(settings.BASE_DIR) / "setups/static/api/docs.js").read_text()
+    assert "input[name=csrfmiddlewaretoken]" in script
+    assert "document.cookie" not in script
+    for headers, status in (({}, 403), ({"X-CSRFToken": token}, 201)):
+        sent = member.post("/api/v1/drafts/", {}, content_type="application/json", headers=headers)
+        assert sent.status_code == status, sent.content
