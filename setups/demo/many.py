@@ -50,6 +50,8 @@ DRIVER = "driver-"
 """How the user names of the members begin who post the copies."""
 SERIES = "series-"
 """How the addresses of the copies of bodies and of their front mounts begin."""
+_LINES = 20
+"""So often progress is told in words."""
 _BARE = 20_000
 """From so many copies on, keys and indexes are taken down first."""
 _SETUPS_A_MEMBER = 10
@@ -267,8 +269,17 @@ class _Copier:
                 cursor.execute(f"DROP TABLE IF EXISTS {table.kept}")
 
 
-def grow(number: int, random_seed: int, say: Callable[[str], object]) -> None:
-    """Copy the demo's setups until there are ``number``; says after each round how many there are."""
+def grow(
+    number: int,
+    random_seed: int,
+    say: Callable[[str], object],
+    draw: Callable[[int, int], object] | None = None,
+) -> None:
+    """Copy the demo's setups until there are ``number``.
+
+    ``draw`` is told after each round how many there are, and of how many; without it ``say`` is, some times.
+    """
+    told = 0
     there = Setup.objects.filter(author__email__endswith=f"@{EMAIL_DOMAIN}").count()
     copier = _Copier(random_seed)
     with bare(number - there) as taken_down:
@@ -279,7 +290,11 @@ def grow(number: int, random_seed: int, say: Callable[[str], object]) -> None:
                 if not taken_down:
                     copier.close()
             there += count
-            say(f"Setups: {there} of {number}")
+            if draw is not None:
+                draw(there, number)
+            elif there * _LINES // number > told:
+                told = there * _LINES // number
+                say(f"Setups: {there} of {number}")
         if taken_down:
             copier.close()
             say("Checking the keys and sorting the indexes")

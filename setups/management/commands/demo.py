@@ -26,6 +26,9 @@ from setups.demo.store import (
 )
 from setups.models import Platform
 
+_BAR = 40
+"""So wide is the bar that shows how far a large library is."""
+
 
 class Command(BaseCommand):
     help = (
@@ -82,7 +85,8 @@ class Command(BaseCommand):
                 moved_in.send(sender=None, members=members, say=self._say)
                 _count_rows()
             if options["setups"] > PATTERN:
-                grow(options["setups"], options["random_seed"], self._say)
+                draw = self._draw if self.stdout.isatty() else None
+                grow(options["setups"], options["random_seed"], self._say, draw)
         except DemoError as error:
             raise CommandError(str(error)) from error
         except IntegrityError as error:
@@ -98,6 +102,13 @@ class Command(BaseCommand):
 
     def _say(self, line: str) -> None:
         self.stdout.write(line)
+
+    def _draw(self, there: int, number: int) -> None:
+        """How far it is, as a bar in one line of a terminal."""
+        done = _BAR * there // number
+        bar = f"\rSetups [{'#' * done}{'.' * (_BAR - done)}] {there:,} of {number:,}"
+        self.stdout.write(bar, ending="\n" if there >= number else "")
+        self.stdout.flush()
 
     def _say_it_is_there(self, there: dict[str, tuple[int, int]]) -> None:
         short = [f"{found} of {wanted} {name}" for name, (found, wanted) in there.items() if found < wanted]
