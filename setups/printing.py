@@ -93,6 +93,11 @@ def unit_word(unit: Unit | str) -> str:
     return "in" if in_inches(unit) else str(unit)
 
 
+def unit_name(unit: Unit | str) -> str:
+    """A unit as a sentence names it: ``mm``, or ``inches`` in full, since "in" would read as a word."""
+    return gettext("inches") if in_inches(unit) else str(unit)
+
+
 def with_unit(text: str, unit: Unit | str) -> str:
     """``text``, a number in the reader's unit, with the unit and a narrow no-break space between; a degree
     sign stands close."""

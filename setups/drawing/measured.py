@@ -15,7 +15,7 @@ from django.utils.translation import ngettext
 from fitcalc.consensus import COVERAGE
 from fitcalc.dimensions import Unit
 from fitcalc.quantities import MM_PER_INCH, Quantity
-from setups.printing import fixed, in_inches, plus_minus, unit_word
+from setups.printing import fixed, in_inches, plus_minus, unit_name
 
 WIDTH = 360
 LEFT, RIGHT = 8, WIDTH - 8
@@ -188,5 +188,5 @@ def _description(readings: int, settled: str, outside: int, outside_words: str, 
     if not unit:
         return _("{words}. The table below gives the same in figures.").format(words=words)
     return _("{words}. The table below gives the same in figures, in {unit}.").format(
-        words=words, unit=unit_word(unit)
+        words=words, unit=unit_name(unit)
     )

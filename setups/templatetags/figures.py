@@ -34,6 +34,7 @@ from setups.printing import (
     not_known,
     number_in,
     plus_minus,
+    unit_name,
     unit_word,
 )
 from setups.translated import tell as tell_it
@@ -214,6 +215,12 @@ def scale(value: Any) -> str:
     """28 -> ``1:28``."""
     number = number_in(value)
     return not_known() if number is None else f"1:{number:g}"
+
+
+@register.filter
+def named(unit: Unit | str) -> str:
+    """A unit within a sentence: ``mm``, or ``inches`` in full."""
+    return unit_name(unit)
 
 
 @register.filter
