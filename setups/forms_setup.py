@@ -42,7 +42,12 @@ STEPS: dict[str, Step] = {
     for step in (
         Step("car", lazy("Body and platform"), lazy("Car"), ("name", "body", "platform")),
         Step("parts", lazy("Parts"), lazy("Parts"), tuple(slot.value for slot in Slot)),
-        Step("settings", lazy("Settings"), lazy("Settings"), tuple(f"tuning_{key}" for key in TUNING)),
+        Step(
+            "settings",
+            lazy("Settings"),
+            pgettext_lazy("step", "Settings"),
+            tuple(f"tuning_{key}" for key in TUNING),
+        ),
         Step(
             "ran",
             lazy("Where it ran"),
@@ -163,7 +168,7 @@ class TuningForm(_Typed):
                     (gettext("Front"), self[f"tuning_{ends[0]}"]),
                     (gettext("Rear"), self[f"tuning_{ends[1]}"]),
                 ]
-                groups.setdefault(title, []).append(_row(gettext(one.label).partition(",")[0], one, pair))
+                groups.setdefault(title, []).append(_row(gettext(one.label.partition(",")[0]), one, pair))
             elif key.startswith("weight_"):
                 rows = groups.setdefault(title, [])
                 corner = (gettext(_CORNERS[key]), self[f"tuning_{key}"])
@@ -178,6 +183,16 @@ class TuningForm(_Typed):
         return list(groups.items())
 
 
+_OF_BOTH_ENDS = (
+    said("Camber"),
+    said("Toe"),
+    said("Ride height"),
+    said("Droop"),
+    said("Spring"),
+    said("Damping"),
+    said("Tyre compound"),
+)
+"""What settings of front and rear are called without the end: the label up to its comma."""
 _TITLES = {
     Group.FRONT: said("Suspension"),
     Group.REAR: said("Suspension"),

@@ -17,6 +17,7 @@ from typing import Any
 from django.db import models
 
 from fitcalc.dimensions import DimensionKind, Unit
+from fitcalc.said import said
 from setups.imports import cells
 from setups.imports.cells import CellError, Style
 from setups.models.dimension import Dimension
@@ -60,6 +61,25 @@ class Column:
     @property
     def numeric(self) -> bool:
         return self.role in ("value", "tolerance", "uncertainty") or self.takes.startswith("number")
+
+
+
+NAMES = (
+    (said("bodies"), said("body")),
+    (said("parts"), said("part")),
+    (said("setups"), said("setup"), said("revisions"), said("revision")),
+    (said("measurements"), said("measurement")),
+    (said("platforms"), said("platform")),
+    (said("positions"), said("mounting position")),
+    (said("wheelbases"), said("published wheelbase")),
+    (said("configurations"), said("configuration")),
+    (said("part rules"), said("rule of two parts")),
+    (said("body rules"), said("rule of a body and a part")),
+    (said("stated figures"), said("stated figure")),
+    (said("makers"), said("maker")),
+    (said("classes"), said("race class")),
+)
+"""What the kinds are called together and one by one: marked here, since they stand in them as keys."""
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from django.conf import settings
 from django.db import models
 
 from fitcalc.dimensions import DimensionKind, Unit
+from fitcalc.said import Said, said
 from setups.imports import cells
 from setups.imports.cells import CellError, Style
 from setups.imports.columns import Column, Text
@@ -83,29 +84,30 @@ def of_field(
         return choosing(name, meaning, field.choices, **more)
     if isinstance(field, models.BooleanField):
         return Column(
-            name, label_of(name), meaning, "yes or no", lambda text, _: cells.yes_or_no(text), **more
+            name, label_of(name), meaning, said("yes or no"), lambda text, _: cells.yes_or_no(text), **more
         )
     if isinstance(field, models.DecimalField):
         unit = more.get("unit", Unit.NONE)
-        takes = takes or f"number, {unit.value}".rstrip(", ")
+        takes = takes or _in(unit)
         return Column(name, label_of(name), meaning, takes, plain_number(unit, None, None), **more)
     if isinstance(field, models.IntegerField):
-        return Column(name, label_of(name), meaning, takes or "number, whole", cells.whole, **more)
+        return Column(name, label_of(name), meaning, takes or said("number, whole"), cells.whole, **more)
     if isinstance(field, models.DateTimeField):
-        takes = takes or "time, such as 2026-05-31 14:05"
+        takes = takes or said("time, such as 2026-05-31 14:05")
         return Column(name, label_of(name), meaning, takes, lambda text, _: cells.moment(text), **more)
     if isinstance(field, models.DateField):
-        takes = takes or "day, such as 2026-05-31"
+        takes = takes or said("day, such as 2026-05-31")
         return Column(name, label_of(name), meaning, takes, lambda text, _: cells.day(text), **more)
     if isinstance(field, models.TextField):
         return lines_of_text(name, meaning, **more)
-    return line_of_text(name, meaning, takes or f"text of up to {field.max_length} characters", **more)
+    takes = takes or Said("text of up to {most} characters", most=field.max_length)
+    return line_of_text(name, meaning, takes, **more)
 
 
 def choosing(name: str, meaning: str, choices: Any, **more: Any) -> Column:
     """A column of one of ``choices``, by value or label."""
     labels = {value: str(label) for value, label in choices}
-    takes = f"one of: {', '.join(labels.values())}"
+    takes = Said("one of: {choices}", choices=", ".join(labels.values()))
     label = more.pop("label", "") or label_of(name)
     return Column(name, label, meaning, takes, lambda text, _: cells.choice(text, labels), **more)
 
@@ -132,6 +134,16 @@ def plainly(value: float) -> str:
     return f"{value:g}".replace("-", MINUS)
 
 
+def _in(unit: Unit) -> str:
+    return Said("number, {unit}", unit=unit.value) if unit.value else said("number")
+
+
+def _between(low: str, high: str, unit: Unit) -> str:
+    if not unit.value:
+        return Said("number from {low} to {high}", low=low, high=high)
+    return Said("number from {low} to {high} {unit}", low=low, high=high, unit=unit.value)
+
+
 def label_of(key: str) -> str:
     return key.replace("_", " ").capitalize()
 
@@ -142,7 +154,7 @@ _OTHER_NAMES = {"mass": ("weight",)}
 def of_dimension(kind: DimensionKind) -> list[Column]:
     """The columns of one dimension: its value, its doubt, what it rests on, where it comes from."""
     unit = kind.unit
-    limits = f"number from {plainly(kind.low)} to {plainly(kind.high)} {unit.value}".rstrip()
+    limits = _between(plainly(kind.low), plainly(kind.high), unit)
     lower = kind.label[0].lower() + kind.label[1:]
     common = {"unit": unit, "dimension": kind.key}
     return [
@@ -160,7 +172,7 @@ def of_dimension(kind: DimensionKind) -> list[Column]:
             f"{kind.key}_tolerance",
             f"{kind.label} tolerance",
             f"Half-width of the maker's tolerance of the {lower}.",
-            f"number, {unit.value}".rstrip(", "),
+            _in(unit),
             _doubt(unit),
             role="tolerance",
             **common,
@@ -169,7 +181,7 @@ def of_dimension(kind: DimensionKind) -> list[Column]:
             f"{kind.key}_uncertainty",
             f"{kind.label} uncertainty",
             f"Standard uncertainty of a measured {lower}, instead of a tolerance.",
-            f"number, {unit.value}".rstrip(", "),
+            _in(unit),
             _doubt(unit),
             role="uncertainty",
             **common,
@@ -186,7 +198,7 @@ def of_dimension(kind: DimensionKind) -> list[Column]:
         line_of_text(
             f"{kind.key}_source",
             f"Where this {lower} comes from.",
-            "text of up to 200 characters",
+            said("text of up to 200 characters"),
             label=f"{kind.label} source",
             dimension=kind.key,
             role="source",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, PartKind, Unit, dimensions_of
+from fitcalc.said import said
 from setups.imports import cells, fields
 from setups.imports.columns import Column, Kind
 from setups.imports.fields import (
@@ -21,16 +22,20 @@ from setups.models.dimension import Basis
 
 _MAKER = line_of_text(
     "maker",
-    "Who makes it. A maker that the library does not hold is added.",
-    "text of up to 80 characters",
+    said("Who makes it. A maker that the library does not hold is added."),
+    said("text of up to 80 characters"),
     required=True,
     aliases=("manufacturer", "brand", "made by"),
     says_unknown=False,
 )
 _BASIS = choosing(
-    "basis", "What all figures of the row rest on; the maker's figures if it is left out.", Basis.choices
+    "basis",
+    said("What all figures of the row rest on; the maker's figures if it is left out."),
+    Basis.choices,
 )
-_SOURCE = line_of_text("source", "Where all figures of the row come from.", "text of up to 200 characters")
+_SOURCE = line_of_text(
+    "source", said("Where all figures of the row come from."), said("text of up to 200 characters")
+)
 
 
 def _common(model: type[Body] | type[Part], thing: str) -> list[Column]:
@@ -74,21 +79,28 @@ _POSITIVE = 0.001
 _BODY_COLUMNS = (
     *_common(Body, "body"),
     of_field(
-        Body, "scale", "Its scale, 1:N.", "1:28 or 28", lambda text, style: cells.scale(text), required=True
+        Body,
+        "scale",
+        said("Its scale, 1:N."),
+        "1:28 or 28",
+        lambda text, style: cells.scale(text),
+        required=True,
     ),
-    of_field(Body, "material", "What it is made of; polycarbonate if it is left out."),
-    of_field(Body, "price", "Price in the club's currency.", "number", fields.price),
-    of_field(Body, "full_size_car", "The car that it is drawn after.", aliases=("car", "full size")),
+    of_field(Body, "material", said("What it is made of; polycarbonate if it is left out.")),
+    of_field(Body, "price", said("Price in the club's currency."), "number", fields.price),
+    of_field(Body, "full_size_car", said("The car that it is drawn after."), aliases=("car", "full size")),
     of_field(
         Body,
         "full_size_wheelbase",
-        "The full-size car's wheelbase: it predicts the body's where nobody has measured that.",
+        said("The full-size car's wheelbase: it predicts the body's where nobody has measured that."),
         "number, mm",
         plain_number(Unit.MM, _POSITIVE, None),
         unit=Unit.MM,
     ),
-    of_field(Body, "takes_rear_motor", "Whether its floor takes a rear motor.", aliases=("rear motor",)),
-    of_field(Body, "takes_mid_motor", "Whether its floor takes a mid motor.", aliases=("mid motor",)),
+    of_field(
+        Body, "takes_rear_motor", said("Whether its floor takes a rear motor."), aliases=("rear motor",)
+    ),
+    of_field(Body, "takes_mid_motor", said("Whether its floor takes a mid motor."), aliases=("mid motor",)),
     of_field(
         Body,
         "designated_front_width",
@@ -100,53 +112,53 @@ _BODY_COLUMNS = (
     ),
     _designated_offset("front"),
     _designated_offset("rear"),
-    of_field(Body, "description", "Anything else.", aliases=("notes", "remarks")),
-    of_field(Body, "added", "When it came into the library; now if it is left out.", restores=True),
+    of_field(Body, "description", said("Anything else."), aliases=("notes", "remarks")),
+    of_field(Body, "added", said("When it came into the library; now if it is left out."), restores=True),
     *(column for kind in BODY_DIMENSIONS.values() for column in of_dimension(kind)),
     _BASIS,
     _SOURCE,
 )
 
 _PART_COLUMNS = (
-    of_field(Part, "kind", "What kind of part it is.", required=True, aliases=("type", "part kind")),
+    of_field(Part, "kind", said("What kind of part it is."), required=True, aliases=("type", "part kind")),
     *_common(Part, "part"),
     of_field(
         Part,
         "axle",
-        "For wheels, tyres and spacers: the axle that it goes on. Either axle if it is left out.",
-        "front, rear or either",
+        said("For wheels, tyres and spacers: the axle that it goes on. Either axle if it is left out."),
+        said("front, rear or either"),
         fields.axle,
     ),
-    of_field(Part, "layout", "For motor mounts, and needed there: where the motor sits."),
-    of_field(Part, "price", "Price of the pack in the club's currency.", "number", fields.price),
+    of_field(Part, "layout", said("For motor mounts, and needed there: where the motor sits.")),
+    of_field(Part, "price", said("Price of the pack in the club's currency."), "number", fields.price),
     of_field(
         Part,
         "pack_size",
-        "Pieces in a pack; 1 if it is left out.",
-        "number, whole",
+        said("Pieces in a pack; 1 if it is left out."),
+        said("number, whole"),
         fields.count,
         aliases=("pack", "pieces"),
     ),
     of_field(
         Part,
         "mass",
-        "Mass of one piece.",
+        said("Mass of one piece."),
         "number, g",
         plain_number(Unit.GRAM, _POSITIVE, None),
         unit=Unit.GRAM,
         aliases=("weight",),
     ),
-    of_field(Part, "description", "Anything else.", aliases=("notes", "remarks")),
+    of_field(Part, "description", said("Anything else."), aliases=("notes", "remarks")),
     lines_of_text(
         "platforms",
-        "The platforms that it fits, by name or address; those on record stay.",
-        "names, parted by |",
+        said("The platforms that it fits, by name or address; those on record stay."),
+        said("names, parted by |"),
         aliases=("platform", "fits"),
     ),
     lines_of_text(
         "made_for",
-        "For body mounts: the bodies that it is made for, by name or address; those on record stay.",
-        "names, parted by |",
+        said("For body mounts: the bodies that it is made for, by name or address; those on record stay."),
+        said("names, parted by |"),
         aliases=("for body", "for bodies"),
     ),
     *(column for kind in PART_DIMENSIONS.values() for column in of_dimension(kind)),

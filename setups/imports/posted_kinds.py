@@ -6,6 +6,7 @@ from decimal import Decimal
 from typing import Any
 
 from fitcalc.dimensions import BODY_DIMENSIONS, CAR_DIMENSIONS, PART_DIMENSIONS
+from fitcalc.said import Said, said
 from fitcalc.tuning import LONGEST_WORDS, TUNING, TuningField
 from setups.imports import cells, fields
 from setups.imports.cells import CellError, Style
@@ -36,7 +37,10 @@ def _lap(text: str, style: Style) -> Decimal:
 def _setting(field: TuningField) -> Column:
     if field.in_words:
         return line_of_text(
-            field.key, field.meaning, f"text of up to {LONGEST_WORDS} characters", label=field.label
+            field.key,
+            field.meaning,
+            Said("text of up to {most} characters", most=LONGEST_WORDS),
+            label=field.label,
         )
     assert field.low is not None
     assert field.high is not None
@@ -56,43 +60,43 @@ SETUPS = Kind(
     Revision,
     (
         line_of_text(
-            "setup", "Tells which rows are revisions of one setup: its number, or any mark of your own."
+            "setup", said("Tells which rows are revisions of one setup: its number, or any mark of your own.")
         ),
         Column(
             "revision",
             "Revision",
-            "Which revision of the setup the row is: 1, 2, 3.",
-            "number, whole",
+            said("Which revision of the setup the row is: 1, 2, 3."),
+            said("number, whole"),
             _number_of,
         ),
-        line_of_text("author", "Who posted it; you, if it is left out.", "a member's username"),
-        of_field(Revision, "posted_at", "When it was posted; now if it is left out.", restores=True),
+        line_of_text("author", said("Who posted it; you, if it is left out."), said("a member's username")),
+        of_field(Revision, "posted_at", said("When it was posted; now if it is left out."), restores=True),
         Column(
             "withdrawn",
             "Withdrawn",
-            "Whether the setup is withdrawn.",
-            "yes or no",
+            said("Whether the setup is withdrawn."),
+            said("yes or no"),
             lambda text, _: cells.yes_or_no(text),
             restores=True,
         ),
         line_of_text(
             "started_from",
-            "The revision that it was taken up from.",
-            "setup/revision, such as 12/1",
+            said("The revision that it was taken up from."),
+            said("setup/revision, such as 12/1"),
             restores=True,
         ),
-        of_field(Revision, "name", "What the setup is called.", required=True, says_unknown=False),
-        of_field(Revision, "what_changed", "What changed since the revision before."),
-        naming("body", BODY, "The body.", required=True),
-        naming("platform", PLATFORM, "The platform.", required=True),
-        naming("position", POSITION, "The mounting position.", required=True),
+        of_field(Revision, "name", said("What the setup is called."), required=True, says_unknown=False),
+        of_field(Revision, "what_changed", said("What changed since the revision before.")),
+        naming("body", BODY, said("The body."), required=True),
+        naming("platform", PLATFORM, said("The platform."), required=True),
+        naming("position", POSITION, said("The mounting position."), required=True),
         *slot_columns(),
-        naming("race_class", "race class, by name or address", "The class that it is run in."),
-        of_field(Revision, "surface", "What it was run on."),
-        of_field(Revision, "circuit", "Where it was run."),
-        of_field(Revision, "best_lap", "Best lap, in seconds.", "number, s", _lap),
-        of_field(Revision, "result", "What came of it."),
-        of_field(Revision, "notes", "Anything else."),
+        naming("race_class", said("race class, by name or address"), said("The class that it is run in.")),
+        of_field(Revision, "surface", said("What it was run on.")),
+        of_field(Revision, "circuit", said("Where it was run.")),
+        of_field(Revision, "best_lap", said("Best lap, in seconds."), "number, s", _lap),
+        of_field(Revision, "result", said("What came of it.")),
+        of_field(Revision, "notes", said("Anything else.")),
         *map(_setting, TUNING.values()),
     ),
     {
@@ -118,25 +122,25 @@ MEASUREMENTS = Kind(
     "measurement",
     Measurement,
     (
-        naming("body", BODY, "The body that was measured."),
-        naming("part", PART, "The part that was measured, if it was a part."),
+        naming("body", BODY, said("The body that was measured.")),
+        naming("part", PART, said("The part that was measured, if it was a part.")),
         Column(
             "setup",
             "Setup",
-            "The number of the setup whose car was measured, if it was a car.",
-            "number, whole",
+            said("The number of the setup whose car was measured, if it was a car."),
+            said("number, whole"),
             _number_of,
         ),
         Column(
             "revision",
             "Revision",
-            "Which revision of the setup; the current one if it is left out.",
-            "number, whole",
+            said("Which revision of the setup; the current one if it is left out."),
+            said("number, whole"),
             _number_of,
         ),
         choosing(
             "quantity",
-            "What was measured.",
+            said("What was measured."),
             _quantities(BODY_DIMENSIONS, PART_DIMENSIONS, CAR_DIMENSIONS),
             required=True,
             aliases=("dimension",),
@@ -144,7 +148,7 @@ MEASUREMENTS = Kind(
         Column(
             "value",
             "Value",
-            "What was read, in the quantity's unit.",
+            said("What was read, in the quantity's unit."),
             "number",
             fields.reading,
             required=True,
@@ -152,19 +156,21 @@ MEASUREMENTS = Kind(
         of_field(
             Measurement,
             "uncertainty",
-            "Its doubt, one standard deviation; what the instrument leaves if it is left out.",
+            said("Its doubt, one standard deviation; what the instrument leaves if it is left out."),
             "number",
             lambda text, style: cells.tolerance(text, style),
             aliases=("doubt",),
         ),
-        of_field(Measurement, "instrument", "What it was measured with.", required=True),
-        line_of_text("member", "Who measured; you, if it is left out.", "a member's username"),
-        of_field(Measurement, "measured_on", "The day; today if it is left out.", aliases=("date", "day")),
-        of_field(Measurement, "note", "Anything else."),
-        of_field(Measurement, "withdrawn", "Whether its member has withdrawn it.", restores=True),
-        of_field(Measurement, "set_aside", "Whether a steward has set it aside.", restores=True),
+        of_field(Measurement, "instrument", said("What it was measured with."), required=True),
+        line_of_text("member", said("Who measured; you, if it is left out."), said("a member's username")),
         of_field(
-            Measurement, "added", "When it came into the library; now if it is left out.", restores=True
+            Measurement, "measured_on", said("The day; today if it is left out."), aliases=("date", "day")
+        ),
+        of_field(Measurement, "note", said("Anything else.")),
+        of_field(Measurement, "withdrawn", said("Whether its member has withdrawn it."), restores=True),
+        of_field(Measurement, "set_aside", said("Whether a steward has set it aside."), restores=True),
+        of_field(
+            Measurement, "added", said("When it came into the library; now if it is left out."), restores=True
         ),
     ),
     {"body": "Sandpiper Saloon", "quantity": "wheelbase", "value": "94.42", "instrument": "calliper"},
@@ -172,9 +178,11 @@ MEASUREMENTS = Kind(
     own=True,
     most_rows=2000,
 )
-_SETUP = Column("setup", "Setup", "The number of the setup.", "number, whole", _number_of, required=True)
+_SETUP = Column(
+    "setup", "Setup", "The number of the setup.", said("number, whole"), _number_of, required=True
+)
 _REVISION = Column(
-    "revision", "Revision", "Which revision it was about.", "number, whole", _number_of, required=True
+    "revision", "Revision", "Which revision it was about.", said("number, whole"), _number_of, required=True
 )
 DISPUTES = Kind(
     "disputes",
@@ -187,12 +195,12 @@ DISPUTES = Kind(
         choosing(
             "quantity", "What the measurement against it is of.", _quantities(CAR_DIMENSIONS), required=True
         ),
-        line_of_text("measured_by", "Whose measurement that is.", "a member's username", required=True),
+        line_of_text("measured_by", "Whose measurement that is.", said("a member's username"), required=True),
         Column("value", "Value", "What it reads.", "number", fields.reading, required=True),
         of_field(Measurement, "measured_on", "The day of the measurement.", required=True),
         of_field(Dispute, "outcome", "How it was settled; empty while it is open."),
         of_field(Dispute, "reason", "Why it was settled so."),
-        line_of_text("settled_by", "Who settled it.", "a member's username"),
+        line_of_text("settled_by", "Who settled it.", said("a member's username")),
         of_field(Dispute, "settled_at", "When it was settled."),
     ),
     whole=True,
@@ -206,8 +214,8 @@ RECORD = Kind(
         _REVISION,
         of_field(Decision, "at", "When it happened.", required=True),
         of_field(Decision, "action", "What happened.", required=True),
-        line_of_text("member", "Who did it; empty: by the rules.", "a member's username"),
-        of_field(Decision, "reason", "Why.", required=True, says_unknown=False),
+        line_of_text("member", "Who did it; empty: by the rules.", said("a member's username")),
+        of_field(Decision, "reason", said("Why."), required=True, says_unknown=False),
     ),
     whole=True,
 )

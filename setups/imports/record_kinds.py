@@ -12,6 +12,7 @@ from django.contrib.auth import get_user_model
 
 from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, Unit
 from fitcalc.parts import Slot
+from fitcalc.said import said
 from setups.imports import cells, fields
 from setups.imports.columns import Column, Kind
 from setups.imports.fields import choosing, naming, of_field
@@ -29,12 +30,12 @@ from setups.models import (
 from setups.models.configuration import SLOT_CHOICES
 from setups.translate import SLOT_KINDS
 
-PART = "part: its address, maker / number, or number or name if no other has it"
-BODY = "body: its address, maker / number, or name if no other has it"
-PLATFORM = "platform, by name or address"
-POSITION = "mounting position of the platform, by name"
+PART = said("part: its address, maker / number, or number or name if no other has it")
+BODY = said("body: its address, maker / number, or name if no other has it")
+PLATFORM = said("platform, by name or address")
+POSITION = said("mounting position of the platform, by name")
 RaceClass: Any = Setup._meta.get_field("race_class").related_model
-_OF_PLATFORM = naming("platform", PLATFORM, "The platform.", required=True)
+_OF_PLATFORM = naming("platform", PLATFORM, said("The platform."), required=True)
 SLOTS: dict[str, str] = {value: str(label) for value, label in SLOT_CHOICES}
 
 
@@ -56,7 +57,7 @@ def _name(model: Any, meaning: str, key: str = "name") -> Column:
     return of_field(model, key, meaning, required=True, says_unknown=False)
 
 
-def _slug(model: Any, meaning: str = "Its address: the last part of its page's link.") -> Column:
+def _slug(model: Any, meaning: str = said("Its address: the last part of its page's link.")) -> Column:
     return of_field(model, "slug", meaning, required=True, aliases=("address",))
 
 
@@ -66,19 +67,19 @@ def _plain(model: Any, names: dict[str, str], **more: Any) -> tuple[Column, ...]
 
 _IN_MM = {"unit": Unit.MM}
 _PLATFORM_LENGTHS = {
-    "datum_tolerance": "Half-width of the datum's tolerance; 0 if it is left out.",
-    "chassis_front_width": "Width of the chassis between the front wheels, for the steering lock.",
-    "flush_band": "So far a wheel may stand in or out and counts as flush.",
-    "inset_limit": "So far a wheel may stand in.",
-    "centring_limit": "So far an axle may be out of the middle of its arch.",
-    "arch_clearance": "So much room a tyre needs in its arch.",
+    "datum_tolerance": said("Half-width of the datum's tolerance; 0 if it is left out."),
+    "chassis_front_width": said("Width of the chassis between the front wheels, for the steering lock."),
+    "flush_band": said("So far a wheel may stand in or out and counts as flush."),
+    "inset_limit": said("So far a wheel may stand in."),
+    "centring_limit": said("So far an axle may be out of the middle of its arch."),
+    "arch_clearance": said("So much room a tyre needs in its arch."),
 }
 _PLATFORM_LENGTHS_NEEDED = {
-    "datum": "From the front axle's centre to where a motor mount's share of the wheelbase starts.",
-    "front_rim_width": "The rim that a front end's width across on zero-offset wheels is stated with.",
-    "offset_min": "Smallest wheel offset sold for it.",
-    "offset_max": "Largest wheel offset sold for it.",
-    "offset_step": "Step between the offsets sold for it.",
+    "datum": said("From the front axle's centre to where a motor mount's share of the wheelbase starts."),
+    "front_rim_width": said("The rim that a front end's width across on zero-offset wheels is stated with."),
+    "offset_min": said("Smallest wheel offset sold for it."),
+    "offset_max": said("Largest wheel offset sold for it."),
+    "offset_step": said("Step between the offsets sold for it."),
 }
 
 MEMBERS = Kind(
@@ -96,7 +97,10 @@ MAKERS = Kind(
     "makers",
     "maker",
     Maker,
-    (_name(Maker, "What the maker is called."), _slug(Maker, "The name as it stands in addresses.")),
+    (
+        _name(Maker, said("What the maker is called.")),
+        _slug(Maker, said("The name as it stands in addresses.")),
+    ),
     {"name": "Example Shells", "slug": "example-shells"},
     found_by=("name",),
 )
@@ -106,8 +110,8 @@ CLASSES = Kind(
     RaceClass,
     (
         _slug(RaceClass),
-        _name(RaceClass, "What the class is called."),
-        of_field(RaceClass, "description", "Anything else."),
+        _name(RaceClass, said("What the class is called.")),
+        of_field(RaceClass, "description", said("Anything else.")),
     ),
     {"slug": "example-open", "name": "Example open"},
     found_by=("slug",),
@@ -118,22 +122,24 @@ PLATFORMS = Kind(
     Platform,
     (
         _slug(Platform),
-        _name(Platform, "What the platform is called."),
-        naming("maker", "maker, by name", "Who makes it; load the makers first.", required=True),
+        _name(Platform, said("What the platform is called.")),
+        naming("maker", said("maker, by name"), said("Who makes it; load the makers first."), required=True),
         of_field(
             Platform,
             "scale",
-            "Its scale, 1:N.",
+            said("Its scale, 1:N."),
             "1:28 or 28",
             lambda text, _: cells.scale(text),
             required=True,
         ),
-        of_field(Platform, "drive", "Which wheels are driven; the rear ones if it is left out."),
+        of_field(Platform, "drive", said("Which wheels are driven; the rear ones if it is left out.")),
         *_plain(Platform, _PLATFORM_LENGTHS_NEEDED, required=True, **_IN_MM),
         *_plain(Platform, _PLATFORM_LENGTHS, **_IN_MM),
-        of_field(Platform, "steer_min", "Steering lock that it should have at the least.", unit=Unit.DEGREE),
-        of_field(Platform, "source", "Where the figures come from."),
-        of_field(Platform, "description", "Anything else."),
+        of_field(
+            Platform, "steer_min", said("Steering lock that it should have at the least."), unit=Unit.DEGREE
+        ),
+        of_field(Platform, "source", said("Where the figures come from.")),
+        of_field(Platform, "description", said("Anything else.")),
     ),
     {
         "slug": "example-chassis",
@@ -155,11 +161,11 @@ POSITIONS = Kind(
     MountingPosition,
     (
         _OF_PLATFORM,
-        _name(MountingPosition, "What the hole or notch is called."),
-        of_field(MountingPosition, "order", "Where it stands in the list."),
-        of_field(MountingPosition, "shift", "Its share of the wheelbase.", required=True, **_IN_MM),
+        _name(MountingPosition, said("What the hole or notch is called.")),
+        of_field(MountingPosition, "order", said("Where it stands in the list.")),
+        of_field(MountingPosition, "shift", said("Its share of the wheelbase."), required=True, **_IN_MM),
         of_field(
-            MountingPosition, "tolerance", "Half-width of its tolerance; 0 if it is left out.", **_IN_MM
+            MountingPosition, "tolerance", said("Half-width of its tolerance; 0 if it is left out."), **_IN_MM
         ),
     ),
     {"platform": "example-chassis", "name": "middle", "order": "2", "shift": "0", "tolerance": "0.05"},
@@ -171,10 +177,10 @@ PART_PAIRS = Kind(
     "rule of two parts",
     PartPair,
     (
-        naming("part", PART, "The part that the rule is about.", required=True),
-        naming("other", PART, "The part that it needs, or must not meet.", required=True),
-        of_field(PartPair, "rule", "What the rule is.", required=True),
-        of_field(PartPair, "reason", "Why."),
+        naming("part", PART, said("The part that the rule is about."), required=True),
+        naming("other", PART, said("The part that it needs, or must not meet."), required=True),
+        of_field(PartPair, "rule", said("What the rule is."), required=True),
+        of_field(PartPair, "reason", said("Why.")),
     ),
     {"part": "Example Shells / ES-1", "other": "Example Shells / ES-2", "rule": "only with"},
     found_by=("part", "other"),
@@ -185,10 +191,10 @@ BODY_PARTS = Kind(
     "rule of a body and a part",
     BodyPart,
     (
-        naming("body", BODY, "The body.", required=True),
-        naming("part", PART, "The part that is made for it, or fouls it.", required=True),
-        of_field(BodyPart, "rule", "What the rule is.", required=True),
-        of_field(BodyPart, "reason", "Why."),
+        naming("body", BODY, said("The body."), required=True),
+        naming("part", PART, said("The part that is made for it, or fouls it."), required=True),
+        of_field(BodyPart, "rule", said("What the rule is."), required=True),
+        of_field(BodyPart, "reason", said("Why.")),
     ),
     {"body": "Sandpiper Saloon", "part": "Example Shells / ES-1", "rule": "made for this body"},
     found_by=("body", "part"),
@@ -200,9 +206,9 @@ WHEELBASES = Kind(
     KnownWheelbase,
     (
         _OF_PLATFORM,
-        naming("motor_mount", PART, "The motor mount.", required=True),
-        naming("plate", PART, "The suspension plate.", required=True),
-        naming("position", POSITION, "The mounting position.", required=True),
+        naming("motor_mount", PART, said("The motor mount."), required=True),
+        naming("plate", PART, said("The suspension plate."), required=True),
+        naming("position", POSITION, said("The mounting position."), required=True),
         of_field(
             KnownWheelbase, "wheelbase", "The wheelbase that they give together.", required=True, **_IN_MM
         ),
@@ -227,9 +233,9 @@ CONFIGURATIONS = Kind(
     Configuration,
     (
         _OF_PLATFORM,
-        _name(Configuration, "What it is called."),
-        naming("position", POSITION, "The mounting position.", required=True),
-        naming("body", BODY, "The body that it is meant for, if it is for one."),
+        _name(Configuration, said("What it is called.")),
+        naming("position", POSITION, said("The mounting position."), required=True),
+        naming("body", BODY, said("The body that it is meant for, if it is for one.")),
         *slot_columns(),
     ),
     {"platform": "example-chassis", "name": "as supplied", "position": "middle"},
@@ -245,22 +251,22 @@ STATED_FIGURES = Kind(
         naming("part", PART, "The part that it is of, if it is not of a body."),
         choosing(
             "quantity",
-            "The dimension.",
+            said("The dimension."),
             [(kind.key, kind.label) for kind in (BODY_DIMENSIONS | PART_DIMENSIONS).values()],
             required=True,
         ),
         of_field(
             StatedFigure,
             "value",
-            "What stood there before members measured.",
+            said("What stood there before members measured."),
             "number",
             fields.plain_number(Unit.NONE, None, None),
             required=True,
         ),
         of_field(StatedFigure, "tolerance", "Half-width of the maker's tolerance."),
-        of_field(StatedFigure, "uncertainty", "Standard uncertainty, instead of a tolerance."),
-        of_field(StatedFigure, "basis", "What it rests on; the maker's figure if it is left out."),
-        of_field(StatedFigure, "source", "Where it comes from."),
+        of_field(StatedFigure, "uncertainty", said("Standard uncertainty, instead of a tolerance.")),
+        of_field(StatedFigure, "basis", said("What it rests on; the maker's figure if it is left out.")),
+        of_field(StatedFigure, "source", said("Where it comes from.")),
     ),
     {"body": "Sandpiper Saloon", "quantity": "wheelbase", "value": "94.5", "tolerance": "0.2"},
     found_by=("body", "part", "quantity"),

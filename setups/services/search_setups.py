@@ -15,6 +15,7 @@ from functools import cached_property
 from typing import Any
 
 from django.db.models import Q, QuerySet
+from django.utils.formats import number_format
 from django.utils.translation import gettext
 
 from fitcalc.dimensions import CAR_DIMENSIONS, PART_DIMENSIONS
@@ -413,4 +414,5 @@ def _plain(offset: Decimal) -> str:
 
 
 def _printed(offset: Decimal) -> str:
-    return (f"{offset.normalize():+f}".replace("-", "−") if offset else "0") + "\u202fmm"
+    sign = "+" if offset > 0 else "−" if offset < 0 else ""
+    return f"{sign}{number_format(abs(offset).normalize())}\u202fmm"
