@@ -9,6 +9,7 @@ from django.conf import settings
 from django.http import HttpRequest
 from django.utils.translation import get_language
 
+from club.offline import script_words
 from setups.units import Lengths, lengths
 
 
@@ -31,4 +32,10 @@ def site(request: HttpRequest) -> dict[str, Any]:
     reader = ReaderOf(
         get_language() or settings.LANGUAGE_CODE, settings.LANGUAGES, lengths() is Lengths.INCH
     )
-    return {"club_name": settings.CLUB_NAME, "currency": settings.CURRENCY, "reader": reader}
+    return {
+        "club_name": settings.CLUB_NAME,
+        "currency": settings.CURRENCY,
+        "reader": reader,
+        "script_words": script_words,
+        "pages_are_kept": settings.OFFLINE_PAGES,
+    }

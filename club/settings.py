@@ -77,6 +77,8 @@ PROXIES = env.int("PROXIES", default=1 if env.bool("HTTPS", default=False) else 
 
 CLUB_NAME = env.str("CLUB_NAME", default="Club setup library")
 CURRENCY = env.str("CURRENCY", default="€")
+# Whether phones keep pages for where there is no signal; those that inspect cars keep theirs in any case.
+OFFLINE_PAGES = env.bool("OFFLINE_PAGES", default=True)
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -119,6 +121,7 @@ MIDDLEWARE = [
     "allauth.account.middleware.AccountMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "club.offline.Told",
     "club.limits.Limited",
 ]
 

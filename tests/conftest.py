@@ -45,6 +45,13 @@ def quick_passwords() -> Iterator[None]:
         yield
 
 
+@pytest.fixture(scope="session", autouse=True)
+def no_pages_kept() -> Iterator[None]:
+    """What a browser's worker fetches ahead when its test is over would meet the next test's database."""
+    with override_settings(OFFLINE_PAGES=False):
+        yield
+
+
 @pytest.fixture(autouse=True)
 def fresh_limits() -> None:
     """Forms and failures that one test sends are not counted against the next."""

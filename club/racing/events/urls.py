@@ -20,7 +20,6 @@ urlpatterns = [
     path("<slug:slug>/entries/<int:pk>/check-in/", entries.check_in, name="check-in"),
     path("<slug:slug>/entries/<int:pk>/withdraw/", entries.withdraw, name="withdraw-entry"),
     # Inspecting
-    path("worker.js", inspect.worker, name="race-day-worker"),
     path("<slug:slug>/sheets/", inspect.sheets, name="event-sheets"),
     path("<slug:slug>/entries/<int:pk>/sheet/", inspect.sheet, name="entry-sheet"),
     path("<slug:slug>/entries/<int:pk>/inspect/", inspect.inspect, name="inspect"),

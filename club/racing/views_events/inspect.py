@@ -14,7 +14,6 @@ from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID, uuid4
 
-from django.conf import settings
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
@@ -262,13 +261,6 @@ def send_record(request: HttpRequest, slug: str, pk: int) -> HttpResponse:
                 context = {"card": card, "event": entry.event, "entry": entry}
                 answer["html"] = render_to_string("racing/events/_result.html", context, request)
     return JsonResponse(answer)
-
-
-@require_safe
-def worker(request: HttpRequest) -> HttpResponse:
-    """The script that keeps the inspector's pages on the phone; it sees no address outside ``/events/``."""
-    context = {"static_url": settings.STATIC_URL}
-    return render(request, "racing/events/worker.js", context, content_type="text/javascript; charset=utf-8")
 
 
 @for_members

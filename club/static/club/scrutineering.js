@@ -388,8 +388,5 @@
       document.documentElement.dataset.stays = "";
     };
     stays().catch(() => { /* no worker here: the page works, and what is typed is kept all the same */ });
-    for (const leaving of document.querySelectorAll("form[action*='sign-out']")) {
-      leaving.addEventListener("submit", () => { caches.delete("race-day"); });
-    }
   }
 })();
