@@ -21,7 +21,7 @@ from fitcalc.quantities import Quantity
 from setups.models import Body, Revision, Setup
 from setups.services.cars import computed_of
 from setups.services.changes import Filled, slots_of
-from setups.services.verifying import standing_of
+from setups.services.standing import standing_of
 from setups.translate import SLOT_KINDS, body_of, shelf_for
 
 STATED_MASS = 1.0

@@ -19,7 +19,7 @@ from rest_framework.serializers import ValidationError
 
 from fitcalc.dimensions import CAR_DIMENSIONS, DimensionKind, Unit
 from setups import models
-from setups.services import measuring, verifying
+from setups.services import measuring, ruling, verifying
 
 from . import examples
 from .computing import absent
@@ -260,7 +260,7 @@ def _put_subject(row: models.Measurement, of: Mapping[str, Any]) -> list[str]:
     return [kind.key for kind in measuring.measurable(found)]
 
 
-def _of_car(row: models.Measurement, turn: verifying.Turn) -> dict[str, Any]:
+def _of_car(row: models.Measurement, turn: ruling.Turn) -> dict[str, Any]:
     """What a reading of a car did, as an ``EffectSerializer`` has it."""
     assert row.revision is not None
     setup = setup_or_refused(row.revision.setup_id)
@@ -279,7 +279,7 @@ def _of_outcome(outcome: measuring.Outcome) -> dict[str, Any]:
     }
 
 
-def _turn(setup: models.Setup, verdict: str, turn: verifying.Turn) -> dict[str, Any]:
+def _turn(setup: models.Setup, verdict: str, turn: ruling.Turn) -> dict[str, Any]:
     return {
         "setup": setup.pk,
         "verdict_before": verdict,

@@ -12,7 +12,7 @@ from rest_framework.response import Response
 from fitcalc.consensus import Agreement
 from fitcalc.verification import Held, Status, Tested
 from setups import models
-from setups.services.verifying import Standing, standing_of
+from setups.services.standing import Standing, standing_of
 
 from .reports import Names, QuantitySerializer, ReportSerializer, choices, quantity_or_none, rounded
 from .shared import SETUPS, Shared, setup_or_refused

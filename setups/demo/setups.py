@@ -28,7 +28,7 @@ from setups.demo import seasons
 from setups.demo.cars import cars_of
 from setups.demo.plans import Club
 from setups.models import Body, Dispute, Draft, Measurement, MountingPosition, Platform, Setup
-from setups.services import posting, verifying
+from setups.services import posting, ruling, verifying
 from setups.services.cars import Content, computed_of, reports_of
 from setups.services.writing import update_each
 
@@ -146,7 +146,7 @@ class Paddock:
             Draft(setup=story.setup, typed=_typed(story.now)) for story in stories if not story.posted
         )
         self._measure(posted)
-        verifying.bring_all_up_to_date(
+        ruling.bring_all_up_to_date(
             [story.setup for story in posted], {story.setup.pk: story.last for story in posted}, self.known
         )
         self._end(posted)

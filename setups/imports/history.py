@@ -17,7 +17,7 @@ from setups.imports.given import Change, Given
 from setups.imports.names import chunks, members_called
 from setups.imports.planned import By, Loaded, Plan, closed, row_of
 from setups.models import Decision, Dispute, Measurement, Revision, Setup
-from setups.services.verifying import bring_all_up_to_date
+from setups.services.ruling import bring_all_up_to_date
 
 _MEMBERS = ("member", "measured_by", "settled_by")
 

@@ -29,7 +29,7 @@ from setups.imports.words import shown
 from setups.models import Decision, Revision, Setup
 from setups.services import posting
 from setups.services.cars import Content, reports_of
-from setups.services.verifying import bring_all_up_to_date
+from setups.services.ruling import bring_all_up_to_date
 from setups.services.writing import locked_first
 
 MOST_AT_ONCE = 500

@@ -26,7 +26,7 @@ from setups.imports.planned import By, Loaded, Plan, Problem, closed, row_of
 from setups.imports.words import LARGEST, NOISE, shown
 from setups.models import Body, Measurement, Part, Revision, Setup, StatedFigure
 from setups.models.measurement import refusals
-from setups.services import measuring, verifying
+from setups.services import measuring, ruling, verifying
 from setups.units import Lengths, lengths_in
 
 THOUSANDTH = Decimal("0.001")
@@ -296,7 +296,7 @@ def _settle(rows: list[Measurement]) -> None:
                 keys.update(verifying.touched_by(subject).values_list("pk", flat=True))
     for some in chunks(sorted(keys)):
         locked = Setup.objects.select_for_update(of=("self",)).select_related("author")
-        verifying.bring_all_up_to_date(list(locked.filter(pk__in=some).order_by("pk")))
+        ruling.bring_all_up_to_date(list(locked.filter(pk__in=some).order_by("pk")))
 
 
 def _resettled(of: str, subjects: QuerySet[Any], wanted: set[tuple[int, str]]) -> list[Body | Part]:

@@ -19,7 +19,7 @@ from fitcalc.fit import FitReport
 from fitcalc.parts import Slot
 from setups.models import Decision, Draft, Revision, RevisionPart, Setup
 from setups.models.setup import typed_of
-from setups.services import verifying
+from setups.services import ruling
 from setups.services.cars import Content, kept_findings, kept_geometry, offset_of, reports_of
 from setups.services.writing import locked_first, update_each
 from setups.words import folded
@@ -127,7 +127,7 @@ def post(content: Content, author: Any, setup: Setup | None = None, version: int
             )
         (revision,) = _store([(setup, content, report, timezone.now())])
         Draft.objects.filter(setup=setup).delete()
-        verifying.bring_up_to_date(setup)
+        ruling.bring_up_to_date(setup)
     return revision
 
 
@@ -184,8 +184,8 @@ def _change_state(
             )
         locked.state = state
         locked.save(update_fields=["state"])
-        verifying.log(locked, action, reason.strip(), member, at)
-        verifying.bring_up_to_date(locked)
+        ruling.log(locked, action, reason.strip(), member, at)
+        ruling.bring_up_to_date(locked)
     setup.refresh_from_db()
 
 
@@ -320,7 +320,7 @@ def _tell(setup: Setup, revision: Revision, content: Content, report: FitReport,
     setup.front_offset = offset_of(content.parts.get(Slot.FRONT_WHEEL))
     setup.rear_offset = offset_of(content.parts.get(Slot.REAR_WHEEL))
     setup.verdict = ""  # another car: how it differs from the last one is no news about the figures
-    verifying.tell_geometry(setup, report)
+    ruling.tell_geometry(setup, report)
     setup.words = words_of(content, str(setup.author))
 
 

@@ -15,7 +15,7 @@ from setups.drawing.measured import Chart, Reading, chart
 from setups.models import Measurement
 from setups.printing import fixed
 from setups.services.cars import computed_of
-from setups.services.verifying import Standing
+from setups.services.standing import Standing
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from fitcalc.said import said
 from fitcalc.verification import Verification
 from setups.models import Decision, Dispute, Revision, Setup
 from setups.services.readings import CarSheet, sheets_of
-from setups.services.verifying import Standing
+from setups.services.standing import Standing
 from setups.translated import within_a_sentence
 
 LINES = 12

@@ -17,6 +17,7 @@ from setups.models import Dispute
 from setups.services import disputes, telling, verifying
 from setups.services.cars import NotBuildable
 from setups.services.readings import CarSheet
+from setups.services.standing import standing_of
 from setups.services.verifying import VerifyingError
 from setups.translated import tell
 from setups.views.measure import say_turn
@@ -75,7 +76,7 @@ def dispute(request: HttpRequest, number: int) -> HttpResponse:
         "record": telling.record_of(shown.setup),
     }
     try:
-        standing = verifying.standing_of(shown.setup, shown.measurement.revision)
+        standing = standing_of(shown.setup, shown.measurement.revision)
     except NotBuildable as error:
         context["cannot"] = tell(error)
     else:

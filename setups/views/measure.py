@@ -29,7 +29,8 @@ from setups.models import Body, Measurement, Part, Setup, StatedFigure
 from setups.models.dimension import Basis
 from setups.printing import plus_minus
 from setups.services import measuring, once, verifying
-from setups.services.verifying import Rechecked, Turn
+from setups.services.ruling import Turn
+from setups.services.verifying import Rechecked
 from setups.templatetags.figures import dimension_name, verdict_word
 
 _TYPED = {"value": 40, "instrument": 20, "uncertainty": 40, "note": 200, "units": 4}

@@ -21,7 +21,9 @@ from setups.printing import fixed
 from setups.services import once, telling, verifying
 from setups.services.cars import NotBuildable
 from setups.services.readings import CarSheet
-from setups.services.verifying import Turn, VerifyingError
+from setups.services.ruling import Turn
+from setups.services.standing import standing_of
+from setups.services.verifying import VerifyingError
 from setups.views.measure import say_turn, say_twice, typed_of
 from setups.views.setup import posted_setup
 
@@ -53,7 +55,7 @@ def measure_car(request: HttpRequest, number: int, quantity: str) -> HttpRespons
         "is_author": request.user.pk == setup.author_id,
     }
     try:
-        standing = verifying.standing_of(setup)
+        standing = standing_of(setup)
     except NotBuildable as error:
         context["cannot"] = str(error)
     else:
@@ -96,7 +98,7 @@ def say_added(request: HttpRequest, row: Measurement, turn: Turn) -> None:
     """What a reading did: how it stands to what is computed, and what became of the setup."""
     setup = Setup.objects.select_related("current").get(pk=row.revision.setup_id)  # type: ignore[union-attr]
     try:
-        sheet = CarSheet(verifying.standing_of(setup), row.quantity)
+        sheet = CarSheet(standing_of(setup), row.quantity)
     except NotBuildable:
         messages.success(
             request, _("Your reading is added. What it says is told once the car can be computed.")

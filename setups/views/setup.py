@@ -17,10 +17,11 @@ from fitcalc.fit import FitReport
 from fitcalc.parts import Slot
 from setups.forms_standing import ReasonForm
 from setups.models import Draft, Part, Revision, Setup
-from setups.services import posting, telling, verifying
+from setups.services import posting, telling
 from setups.services.cars import NotBuildable, content_of, findings_then, reports_of, with_car
 from setups.services.posting import PostingError
 from setups.services.revisions import changes_between, since_posted
+from setups.services.standing import standing_of
 from setups.services.tuned import settings_of, tuned
 from setups.translated import tell
 
@@ -47,7 +48,7 @@ def setup(request: HttpRequest, number: int) -> HttpResponse:
 
 def _page(request: HttpRequest, shown: Setup, form: ReasonForm | None = None) -> HttpResponse:
     try:
-        standing = verifying.standing_of(shown)
+        standing = standing_of(shown)
     except NotBuildable as error:
         standing, cannot = None, tell(error)
     else:

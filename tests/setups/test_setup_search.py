@@ -12,7 +12,7 @@ import pytest
 from django.http import QueryDict
 
 from setups.models import Setup
-from setups.services import posting
+from setups.services import posting, verifying
 from setups.services.cars import content_of
 from setups.services.search_setups import SetupSearch
 from setups.words import folded, words_in
@@ -50,7 +50,7 @@ def hall():
         member = MemberFactory()
         for key in ("front_width", "rear_width", "wheelbase"):
             reading_for(proven, key, getattr(proven, key), member=member).save()
-    posting.verifying.bring_up_to_date(proven)
+    verifying.bring_up_to_date(proven)
     assert proven.state == "verified"
     return proven
 

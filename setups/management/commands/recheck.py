@@ -9,7 +9,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from setups.models import Body, Part, Setup
-from setups.services import verifying
+from setups.services import ruling, verifying
 
 BATCH = 200
 
@@ -57,7 +57,7 @@ class Command(BaseCommand):
         return verifying.touched_by(found)
 
 
-def _said(verdict: str, now: str, turn: verifying.Turn) -> str:
+def _said(verdict: str, now: str, turn: ruling.Turn) -> str:
     said = []
     if verdict != now:
         said.append(f"{verdict} -> {now}")
