@@ -15,7 +15,7 @@ from django.utils.formats import number_format
 from django.utils.html import format_html
 from django.utils.translation import gettext
 
-from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, Unit
+from fitcalc.dimensions import BODY_DIMENSIONS, CAR_DIMENSIONS, PART_DIMENSIONS, Unit
 from fitcalc.findings import Finding, Rule, Verdict
 from fitcalc.fit import FitReport
 from fitcalc.quantities import Quantity
@@ -267,7 +267,7 @@ def true_minus(text: str) -> str:
 @register.filter
 def dimension_name(key: str) -> str:
     """A dimension's key in words for the middle of a sentence: ``front arch opening radius``."""
-    kind = BODY_DIMENSIONS.get(key) or PART_DIMENSIONS.get(key)
+    kind = BODY_DIMENSIONS.get(key) or PART_DIMENSIONS.get(key) or CAR_DIMENSIONS.get(key)
     if key in _WITHIN_A_SENTENCE:
         return gettext(_WITHIN_A_SENTENCE[key])
     return key.replace("_", " ") if kind is None else within_a_sentence(gettext(kind.label))
