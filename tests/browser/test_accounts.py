@@ -39,24 +39,22 @@ def test_a_newcomer_signs_up_on_the_phone_signs_out_and_in_and_sets_a_new_passwo
     assert phone.find(".masthead-who").text == "wren"
 
 
-def test_too_many_wrong_passwords_are_told_with_the_time_to_wait(screen, settings):
+def test_too_many_wrong_passwords_are_told_with_the_time_to_wait(phone, settings):
     settings.ACCOUNT_RATE_LIMITS = {"login_failed": "1/600s/key"}
     MemberFactory(username="ada")
-    screen.open("/account/sign-in/")
+    phone.open("/account/sign-in/")
     for _ in range(2):
-        screen.fill(login="ada", password="not it").press("Sign in")
-    assert "Wait 10 minutes" in screen.text
-    screen.assert_not_wider()
-    screen.assert_accessible()
+        phone.fill(login="ada", password="not it").press("Sign in")
+    assert "Wait 10 minutes" in phone.text
+    phone.assert_not_wider()
+    phone.assert_accessible()
 
 
-def test_a_members_pages_suit_every_screen(screen, dark):
-    if dark:
-        screen.in_the_dark()
+def test_a_members_pages_suit_every_screen(desktop):
     member = MemberFactory(
         username="m" * 30, display_name="Wolfgang-Amadeus Featherstonehaugh-" * 2, steward=True
     )
-    screen.as_member(member)
+    desktop.as_member(member)
     for address in (
         member.get_absolute_url(),
         "/account/",
@@ -64,11 +62,11 @@ def test_a_members_pages_suit_every_screen(screen, dark):
         "/account/e-mail/",
         "/account/confirm/",
     ):
-        screen.open(address)
-    screen.open("/account/")
-    screen.fill(display_name="Wolf").press("Save the name").assert_sound()
-    assert "Others now see you as Wolf" in screen.text
-    assert screen.find(".masthead-who").text == "Wolf"
+        desktop.open(address)
+    desktop.open("/account/")
+    desktop.fill(display_name="Wolf").press("Save the name").assert_sound()
+    assert "Others now see you as Wolf" in desktop.text
+    assert desktop.find(".masthead-who").text == "Wolf"
 
 
 def test_signing_up_needs_no_script(phone):

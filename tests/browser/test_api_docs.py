@@ -17,10 +17,14 @@ def _press(screen, within, selector):
     screen.driver.execute_script("arguments[0].click()", found[0])
 
 
-def _opened(screen, words):
-    """The operation whose summary contains ``words``, opened."""
-    screen.find(".opblock-summary-control")
-    operation = next(one for one in screen.all(".opblock") if words in one.text)
+def _opened(screen, group, words):
+    """The operation of ``group`` whose summary contains ``words``, opened."""
+    tag = screen.find(f"[data-tag='{group}']")
+    if tag.get_attribute("data-is-open") != "true":
+        _press(screen, tag, "button")
+    operation = screen.wait(
+        lambda: [one for one in screen.all(".opblock") if words in one.text], f"{words} is not in {group}"
+    )[0]
     _press(screen, operation, ".opblock-summary-control")
     screen.wait(
         lambda: operation.find_elements("css selector", ".responses-wrapper"), f"{words} did not open"
@@ -28,20 +32,12 @@ def _opened(screen, words):
     return operation
 
 
-def test_the_description_is_sound_closed_and_open(screen):
-    screen.open("/api/docs/", sound=False)
-    screen.find(".opblock-summary-control")
-    screen.assert_sound()
-    _opened(screen, "List bodies")
-    _opened(screen, "What fits this body?")
-    screen.wait(lambda: screen.all(".body-param__example"), "no example came")
-    screen.assert_sound()
-
-
-def test_the_description_is_sound_in_the_dark(desktop):
-    desktop.in_the_dark().open("/api/docs/", sound=False)
-    desktop.find(".opblock-summary-control")
-    _opened(desktop, "Does this configuration fit")
+def test_the_description_is_sound_closed_and_open(desktop):
+    desktop.open("/api/docs/", sound=False)
+    desktop.find("[data-tag]")
+    desktop.assert_sound()
+    _opened(desktop, "Library", "List bodies")
+    _opened(desktop, "Computing", "What fits this body?")
     desktop.wait(lambda: desktop.all(".body-param__example"), "no example came")
     desktop.assert_sound()
 
@@ -49,7 +45,7 @@ def test_the_description_is_sound_in_the_dark(desktop):
 def test_a_call_can_be_tried_from_the_page(desktop):
     BodyFactory(name="Siskin")
     desktop.open("/api/docs/", sound=False)
-    operation = _opened(desktop, "List bodies")
+    operation = _opened(desktop, "Library", "List bodies")
     _press(desktop, operation, ".try-out__btn")
     _press(desktop, operation, ".execute")
     desktop.wait(lambda: "Siskin" in operation.text, "the body did not come")
@@ -58,7 +54,7 @@ def test_a_call_can_be_tried_from_the_page(desktop):
 
 def test_an_example_can_be_computed_from_the_page(desktop):
     desktop.open("/api/docs/", sound=False)
-    operation = _opened(desktop, "Does this configuration fit")
+    operation = _opened(desktop, "Computing", "Does this configuration fit")
     _press(desktop, operation, ".try-out__btn")
     field = desktop.wait(lambda: operation.find_elements("css selector", "textarea"), "no field came")[0]
     assert json.loads(field.get_attribute("value"))["body"]["scale"] == 28

@@ -45,54 +45,52 @@ def test_the_body_is_answered_and_its_car_drawn_in_plan_and_from_the_side(screen
             assert one.size["height"] > 100
 
 
-def test_pressing_a_configuration_draws_that_one(screen, shown):
-    screen.open("/bodies/lapwing/")
-    best = drawings(screen)
-    screen.leave_by(screen.find("#row-3 a"))
-    screen.assert_sound()
-    assert screen.path.endswith("show=3#in-hand")
-    assert screen.find("#in-hand h2").text == "Configuration 3 on the Zebra"
-    assert drawings(screen) != best
-    assert screen.find("#row-3").get_attribute("aria-current") == "true"
-    top = screen.driver.execute_script(
-        "return document.getElementById('in-hand').getBoundingClientRect().top"
-    )
-    assert -5 < top < screen.height / 2, "the drawing is not in sight"
+def test_pressing_a_configuration_draws_that_one(phone, shown):
+    phone.open("/bodies/lapwing/")
+    best = drawings(phone)
+    phone.leave_by(phone.find("#row-3 a"))
+    phone.assert_sound()
+    assert phone.path.endswith("show=3#in-hand")
+    assert phone.find("#in-hand h2").text == "Configuration 3 on the Zebra"
+    assert drawings(phone) != best
+    assert phone.find("#row-3").get_attribute("aria-current") == "true"
+    top = phone.driver.execute_script("return document.getElementById('in-hand').getBoundingClientRect().top")
+    assert -5 < top < phone.height / 2, "the drawing is not in sight"
 
 
-def test_pressing_a_near_miss_draws_what_is_wrong_with_it(screen, shown):
-    screen.open("/bodies/lapwing/")
-    assert not screen.all(".car-drawing .fails")
-    screen.leave_by(screen.find(".near-misses .card-title a"))
-    screen.assert_sound()
-    assert screen.find("#in-hand h2").text == "Near miss 1 on the Zebra"
-    assert [one for one in screen.all(".car-drawing .fails") if one.is_displayed()]
+def test_pressing_a_near_miss_draws_what_is_wrong_with_it(desktop, shown):
+    desktop.open("/bodies/lapwing/")
+    assert not desktop.all(".car-drawing .fails")
+    desktop.leave_by(desktop.find(".near-misses .card-title a"))
+    desktop.assert_sound()
+    assert desktop.find("#in-hand h2").text == "Near miss 1 on the Zebra"
+    assert [one for one in desktop.all(".car-drawing .fails") if one.is_displayed()]
 
 
-def test_each_platform_of_the_scale_is_one_press_away(screen, shown):
-    screen.open("/bodies/lapwing/")
-    screen.leave_by(screen.link("Aardvark"))
-    screen.assert_sound()
-    assert "Nothing can be fitted on the Aardvark yet" in screen.text
-    screen.leave_by(screen.link("Zebra"))
-    assert "Fits the Zebra" in screen.text
+def test_each_platform_of_the_scale_is_one_press_away(phone, shown):
+    phone.open("/bodies/lapwing/")
+    phone.leave_by(phone.link("Aardvark"))
+    phone.assert_sound()
+    assert "Nothing can be fitted on the Aardvark yet" in phone.text
+    phone.leave_by(phone.link("Zebra"))
+    assert "Fits the Zebra" in phone.text
 
 
-def test_a_word_says_what_it_means_on_tap(screen, shown):
-    screen.open("/bodies/lapwing/")
-    meaning = screen.find(".needs .term p")
+def test_a_word_says_what_it_means_on_tap(desktop, shown):
+    desktop.open("/bodies/lapwing/")
+    meaning = desktop.find(".needs .term p")
     assert not meaning.is_displayed()
-    screen.find(".needs .term summary").click()
+    desktop.find(".needs .term summary").click()
     assert meaning.is_displayed()
-    screen.assert_not_wider()
+    desktop.assert_not_wider()
 
 
-def test_more_configurations_are_shown_from_where_the_list_ended(screen, shown):
-    screen.open("/bodies/lapwing/")
-    assert len(screen.all(".configuration")) == 12
-    screen.leave_by(screen.link("Show more"))
-    screen.assert_sound()
-    assert len(screen.all(".configuration")) > 12
+def test_more_configurations_are_shown_from_where_the_list_ended(phone, shown):
+    phone.open("/bodies/lapwing/")
+    assert len(phone.all(".configuration")) == 12
+    phone.leave_by(phone.link("Show more"))
+    phone.assert_sound()
+    assert len(phone.all(".configuration")) > 12
 
 
 def test_a_long_name_and_missing_dimensions_keep_to_the_screen(screen, transactional_db):
@@ -102,19 +100,19 @@ def test_a_long_name_and_missing_dimensions_keep_to_the_screen(screen, transacti
     assert "not everything is known" in screen.text
 
 
-def test_what_fits_nothing_shows_where_it_is_wrong(screen, transactional_db):
+def test_what_fits_nothing_shows_where_it_is_wrong(desktop, transactional_db):
     full_catalogue(body=BodyFactory(slug="narrow", figures={"front_arch_width": "46"}))
-    screen.open("/bodies/narrow/")
-    assert "does not fit" in screen.text
-    assert [one for one in screen.all(".car-drawing .d-gap.fails") if one.is_displayed()]
+    desktop.open("/bodies/narrow/")
+    assert "does not fit" in desktop.text
+    assert [one for one in desktop.all(".car-drawing .d-gap.fails") if one.is_displayed()]
 
 
-def test_a_body_that_no_platform_is_for_still_shows_its_needs(screen, transactional_db):
+def test_a_body_that_no_platform_is_for_still_shows_its_needs(phone, transactional_db):
     BodyPart.objects.all().delete()
     BodyFactory(slug="lonely", scale=10)
-    screen.open("/bodies/lonely/")
-    assert "No platform of this scale yet" in screen.text
-    assert "What it needs" in screen.text
+    phone.open("/bodies/lonely/")
+    assert "No platform of this scale yet" in phone.text
+    assert "What it needs" in phone.text
 
 
 def test_the_page_needs_no_script(phone, shown):

@@ -33,22 +33,22 @@ def answered(screen, words: str) -> None:
     screen.wait(lambda: words in screen.find("#answer").text, f"the answer never said {words!r}")
 
 
-def test_choosing_parts_changes_the_answer_while_the_page_stays(screen, asked):
-    screen.open("/bodies/lapwing/check/")
-    assert "Nothing chosen yet" in screen.find("#answer").text
-    screen.driver.execute_script("window.stayed = true")
+def test_choosing_parts_changes_the_answer_while_the_page_stays(phone, asked):
+    phone.open("/bodies/lapwing/check/")
+    assert "Nothing chosen yet" in phone.find("#answer").text
+    phone.driver.execute_script("window.stayed = true")
     options = fitting(asked)
     plate = options.pop("plate")
-    choose(screen, **options)
-    answered(screen, "Still open: plate.")
-    choose(screen, plate=plate)
-    answered(screen, "Your chassis fits as it is: nothing to change, nothing to buy.")
+    choose(phone, **options)
+    answered(phone, "Still open: plate.")
+    choose(phone, plate=plate)
+    answered(phone, "Your chassis fits as it is: nothing to change, nothing to buy.")
     wrong = asked.wheels[Decimal("2.5")]
-    choose(screen, rear_wheel=f"{wrong.name} ({wrong.maker})")
-    answered(screen, "Not as it is: 1 thing to mend.")
-    assert "Buy 1 part" in screen.find(".way").text
-    assert screen.driver.execute_script("return window.stayed") is True
-    screen.assert_sound()
+    choose(phone, rear_wheel=f"{wrong.name} ({wrong.maker})")
+    answered(phone, "Not as it is: 1 thing to mend.")
+    assert "Buy 1 part" in phone.find(".way").text
+    assert phone.driver.execute_script("return window.stayed") is True
+    phone.assert_sound()
 
 
 def test_the_answer_is_told_beside_the_form_without_scrolling(phone, asked):
@@ -63,22 +63,21 @@ def test_the_answer_is_told_beside_the_form_without_scrolling(phone, asked):
     assert box["bottom"] <= phone.height
 
 
-def test_what_was_chosen_is_in_the_address_and_one_step_back_leaves_the_page(screen, asked):
-    screen.open("/bodies/lapwing/")
-    screen.leave_by(screen.link("Check my own chassis"))
-    choose(screen, **fitting(asked))
-    answered(screen, "Your chassis fits as it is")
-    screen.wait(lambda: f"plate={asked.plates[0].pk}" in screen.path, "the address never changed")
-    screen.driver.refresh()
-    assert "Your chassis fits as it is" in screen.find("#answer").text
-    assert Select(screen.find("[name=plate]")).first_selected_option.text == fitting(asked)["plate"]
-    screen.driver.back()
-    screen.wait(lambda: screen.path == "/bodies/lapwing/", "going back did not lead to the body")
+def test_what_was_chosen_is_in_the_address_and_one_step_back_leaves_the_page(desktop, asked):
+    desktop.open("/bodies/lapwing/")
+    desktop.leave_by(desktop.link("Check my own chassis"))
+    choose(desktop, **fitting(asked))
+    answered(desktop, "Your chassis fits as it is")
+    desktop.wait(lambda: f"plate={asked.plates[0].pk}" in desktop.path, "the address never changed")
+    desktop.driver.refresh()
+    assert "Your chassis fits as it is" in desktop.find("#answer").text
+    assert Select(desktop.find("[name=plate]")).first_selected_option.text == fitting(asked)["plate"]
+    desktop.driver.back()
+    desktop.wait(lambda: desktop.path == "/bodies/lapwing/", "going back did not lead to the body")
 
 
-def test_every_answer_is_sound(screen, asked, dark):
-    if dark:
-        screen.in_the_dark()
+def test_every_answer_is_sound(phone, asked):
+    phone.in_the_dark()
     query = "&".join(
         f"{slot.value}={one.id}"
         for slot, one in answer(asked.body).platforms[0].best.report.configuration.parts()
@@ -91,18 +90,18 @@ def test_every_answer_is_sound(screen, asked, dark):
         "?plate=x&front_wheel=999999",
         "?platform=no-such",
     ):
-        screen.open(f"/bodies/lapwing/check/{address}")
+        phone.open(f"/bodies/lapwing/check/{address}")
 
 
-def test_a_set_as_supplied_is_one_press_away(screen, asked):
+def test_a_set_as_supplied_is_one_press_away(desktop, asked):
     ConfigurationFactory(name="Zebra as supplied", platform=asked.platform)
-    screen.open("/bodies/lapwing/check/")
-    screen.leave_by(screen.link("Zebra as supplied"))
-    screen.assert_sound()
-    assert screen.find("#answer .verdict").is_displayed()
-    assert "Nothing chosen yet" not in screen.text
-    screen.leave_by(screen.link("Start again"))
-    assert "Nothing chosen yet" in screen.text
+    desktop.open("/bodies/lapwing/check/")
+    desktop.leave_by(desktop.link("Zebra as supplied"))
+    desktop.assert_sound()
+    assert desktop.find("#answer .verdict").is_displayed()
+    assert "Nothing chosen yet" not in desktop.text
+    desktop.leave_by(desktop.link("Start again"))
+    assert "Nothing chosen yet" in desktop.text
 
 
 def test_the_page_needs_no_script(phone, asked):

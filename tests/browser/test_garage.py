@@ -6,7 +6,7 @@ import pytest
 from selenium.webdriver.support.select import Select
 
 from club.garage import stock
-from club.models import Chassis, OwnedPart
+from club.models import Chassis
 from tests.factories import MemberFactory, full_catalogue
 
 
@@ -40,54 +40,30 @@ def save(screen) -> None:
     screen.leave_by(button).assert_sound()
 
 
-def test_every_page_of_a_garage_can_be_used_by_everybody(screen, shop, dark):
-    if dark:
-        screen.in_the_dark()
-    member = MemberFactory(display_name="Ada")
-    chassis = build(member, shop)
-    row = stock.add(member, shop.narrow, 2)
-    member.owned_bodies.create(body=shop.body)
-    OwnedPart.objects.create(member=MemberFactory(), part=shop.body_mount, count=1, offer="lend")
-    screen.as_member(member)
-    for page in (
-        "/garage/",
-        "/garage/parts/add/?q=part",
-        f"/garage/parts/{row.pk}/",
-        "/garage/bodies/add/?q=shell",
-        "/garage/chassis/new/",
-        f"/garage/chassis/new/?platform={shop.platform.slug}",
-        f"/garage/chassis/{chassis.pk}/",
-        f"/garage/chassis/{chassis.pk}/fits/",
-        f"/garage/for/{shop.body.slug}/",
-        f"/garage/kit/?body={shop.body.slug}&borrow=yes&plan=1",
-    ):
-        screen.open(page)
+def test_an_empty_garage_and_its_errors_can_be_used_by_everybody(desktop, shop):
+    desktop.as_member(MemberFactory())
+    desktop.open("/garage/").open("/garage/kit/?plan=1").open(f"/garage/for/{shop.body.slug}/")
+    desktop.open(f"/garage/chassis/new/?platform={shop.platform.slug}")
+    save(desktop)
+    assert "Give the chassis a name" in desktop.text
 
 
-def test_an_empty_garage_and_its_errors_can_be_used_by_everybody(screen, shop):
-    screen.as_member(MemberFactory())
-    screen.open("/garage/").open("/garage/kit/?plan=1").open(f"/garage/for/{shop.body.slug}/")
-    screen.open(f"/garage/chassis/new/?platform={shop.platform.slug}")
-    save(screen)
-    assert "Give the chassis a name" in screen.text
-
-
-def test_a_member_builds_a_chassis_and_sees_what_fits_it(screen, shop):
-    screen.as_member(MemberFactory())
-    screen.open("/garage/").leave_by(screen.link("Build a chassis"))
-    screen.leave_by(screen.link(shop.platform.name))
-    screen.fill(name="Runner")
+def test_a_member_builds_a_chassis_and_sees_what_fits_it(phone, shop):
+    phone.as_member(MemberFactory())
+    phone.open("/garage/").leave_by(phone.link("Build a chassis"))
+    phone.leave_by(phone.link(shop.platform.name))
+    phone.fill(name="Runner")
     for slot, part in (
         ("front_suspension", shop.wide),
         ("motor_mount", shop.mounts[0]),
         ("plate", shop.plates[0]),
         ("position", shop.platform.positions.get(name="middle")),
     ):
-        Select(screen.find(f"[name={slot}]")).select_by_value(str(part.pk))
-    save(screen)
-    assert "3 parts were counted into your garage" in screen.text
-    screen.leave_by(screen.link("What fits it")).assert_sound()
-    assert "wheelbase 92.0" in screen.text
+        Select(phone.find(f"[name={slot}]")).select_by_value(str(part.pk))
+    save(phone)
+    assert "3 parts were counted into your garage" in phone.text
+    phone.leave_by(phone.link("What fits it")).assert_sound()
+    assert "wheelbase 92.0" in phone.text
 
 
 def test_a_part_is_found_and_added_without_scripts(phone, shop):

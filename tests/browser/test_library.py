@@ -17,16 +17,16 @@ def library(live_server):
     return full_catalogue()
 
 
-def test_a_body_is_found_while_typing(screen, library):
+def test_a_body_is_found_while_typing(desktop, library):
     BodyFactory(name="Another Shell", scale=library.platform.scale)
-    screen.open("/")
-    assert "Another Shell" in screen.text
-    screen.fill(q=library.body.name)
-    screen.wait(lambda: "Another Shell" not in screen.text, "the list did not follow the typing")
-    assert library.body.name in screen.text
-    screen.assert_sound()
-    screen.leave_by(screen.link(library.body.name))
-    assert screen.path == library.body.get_absolute_url()
+    desktop.open("/")
+    assert "Another Shell" in desktop.text
+    desktop.fill(q=library.body.name)
+    desktop.wait(lambda: "Another Shell" not in desktop.text, "the list did not follow the typing")
+    assert library.body.name in desktop.text
+    desktop.assert_sound()
+    desktop.leave_by(desktop.link(library.body.name))
+    assert desktop.path == library.body.get_absolute_url()
 
 
 def test_a_body_is_found_without_scripts(phone, library):
@@ -37,38 +37,30 @@ def test_a_body_is_found_without_scripts(phone, library):
     assert "Another Shell" not in phone.text
 
 
-@pytest.mark.parametrize("name", ["find", "platforms", "parts"])
-def test_the_lists_can_be_used_by_everybody(screen, library, name, dark):
-    if dark:
-        screen.in_the_dark()
-    screen.open(reverse(name))
-    screen.assert_accessible()
-
-
-def test_a_platform_shows_the_wheelbases_that_its_parts_reach(screen, library):
-    screen.open(library.platform.get_absolute_url())
+def test_a_platform_shows_the_wheelbases_that_its_parts_reach(phone, library):
+    phone.open(library.platform.get_absolute_url())
     for position in library.positions:
-        assert position.name in screen.text
-    assert library.wide.name in screen.text
-    screen.assert_accessible()
+        assert position.name in phone.text
+    assert library.wide.name in phone.text
+    phone.assert_accessible()
 
 
-def test_a_part_leads_to_its_platform(screen, library):
-    screen.open(library.wide.get_absolute_url())
-    screen.assert_accessible()
-    screen.leave_by(screen.link(library.platform.name))
-    assert screen.path == library.platform.get_absolute_url()
+def test_a_part_leads_to_its_platform(desktop, library):
+    desktop.open(library.wide.get_absolute_url())
+    desktop.assert_accessible()
+    desktop.leave_by(desktop.link(library.platform.name))
+    assert desktop.path == library.platform.get_absolute_url()
 
 
-def test_cars_ticked_on_a_body_page_are_compared(screen, library):
-    screen.open(library.body.get_absolute_url(), sound=False)
-    for box in screen.all("[name=car]")[:2]:
-        screen.driver.execute_script("arguments[0].click()", box)
-    screen.press("Compare the ticked")
-    screen.assert_sound()
-    assert screen.path.partition("?")[0] == reverse("compare")
-    assert "What differs in parts" in screen.text
-    screen.assert_accessible()
+def test_cars_ticked_on_a_body_page_are_compared(phone, library):
+    phone.open(library.body.get_absolute_url(), sound=False)
+    for box in phone.all("[name=car]")[:2]:
+        phone.driver.execute_script("arguments[0].click()", box)
+    phone.press("Compare the ticked")
+    phone.assert_sound()
+    assert phone.path.partition("?")[0] == reverse("compare")
+    assert "What differs in parts" in phone.text
+    phone.assert_accessible()
 
 
 def test_six_cars_stay_within_the_screen(screen, library):

@@ -5,27 +5,25 @@ from __future__ import annotations
 from tests.factories import BodyFactory, MemberFactory
 
 
-def test_members_measure_until_one_is_named_an_outlier_and_withdraws(screen, dark):
-    if dark:
-        screen.in_the_dark()
+def test_members_measure_until_one_is_named_an_outlier_and_withdraws(desktop):
     body = BodyFactory(name="Test Shell", figures={"wheelbase": None})
     address = f"/bodies/{body.slug}/measure/wheelbase/"
-    screen.open(address)
-    assert "nobody has measured it" in screen.text
-    assert "Sign in to measure" in screen.text
+    desktop.open(address)
+    assert "nobody has measured it" in desktop.text
+    assert "Sign in to measure" in desktop.text
     for name, value in (("Ada", "92.45"), ("Bo", "92.5"), ("Cy", "92.55"), ("Dot", "97")):
-        screen.as_member(MemberFactory(display_name=name)).open(address, sound=False)
-        screen.fill(value=value).press("Add it")
-    screen.assert_sound()
-    assert "It lies outside what the other members agree on" in screen.text
-    assert "Dot is an outlier" in screen.text
-    assert len(screen.all(".measure-outside")) == 1
-    assert len(screen.all(".measure-inside")) == 3
+        desktop.as_member(MemberFactory(display_name=name)).open(address, sound=False)
+        desktop.fill(value=value).press("Add it")
+    desktop.assert_sound()
+    assert "It lies outside what the other members agree on" in desktop.text
+    assert "Dot is an outlier" in desktop.text
+    assert len(desktop.all(".measure-outside")) == 1
+    assert len(desktop.all(".measure-inside")) == 3
 
-    screen.leave_by(screen.find(".measure-table form button"))
-    screen.assert_sound()
-    assert "Dot is an outlier" not in screen.text
-    assert "All 3 members agree within their doubt." in screen.text
+    desktop.leave_by(desktop.find(".measure-table form button"))
+    desktop.assert_sound()
+    assert "Dot is an outlier" not in desktop.text
+    assert "All 3 members agree within their doubt." in desktop.text
 
 
 def test_a_slip_of_the_keyboard_keeps_what_was_typed_and_needs_no_script(phone):
@@ -40,9 +38,9 @@ def test_a_slip_of_the_keyboard_keeps_what_was_typed_and_needs_no_script(phone):
     assert phone.find("[name=note]").get_attribute("value") == "both sides"
 
 
-def test_a_body_leads_to_its_measurements(screen):
+def test_a_body_leads_to_its_measurements(phone):
     body = BodyFactory()
-    screen.open(body.get_absolute_url(), sound=False)
-    screen.leave_by(screen.find(".needs .measure-link"))
-    assert screen.path == f"/bodies/{body.slug}/measure/wheelbase/"
-    screen.assert_sound()
+    phone.open(body.get_absolute_url(), sound=False)
+    phone.leave_by(phone.find(".needs .measure-link"))
+    assert phone.path == f"/bodies/{body.slug}/measure/wheelbase/"
+    phone.assert_sound()

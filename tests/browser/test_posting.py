@@ -200,11 +200,11 @@ def test_a_photo_is_added_and_removed(phone, catalogue, tmp_path: Path):
     assert not phone.all(".post-photos img")
 
 
-def test_my_setups_are_sound_in_the_dark(screen, catalogue):
+def test_my_setups_are_sound_in_the_dark(phone, catalogue):
     author = MemberFactory()
     posting.begin(author, {"name": "A name that is long enough to need a second line on a phone"})
-    screen.in_the_dark().as_member(author).open("/setups/mine/", sound=False)
-    screen.find(".post-discard summary").click()
-    screen.assert_sound()
-    screen.press("Throw it away for good")
+    phone.in_the_dark().as_member(author).open("/setups/mine/", sound=False)
+    phone.find(".post-discard summary").click()
+    phone.assert_sound()
+    phone.press("Throw it away for good")
     assert not Setup.objects.exists()

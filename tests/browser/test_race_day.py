@@ -217,25 +217,6 @@ def test_without_scripts_the_phone_s_page_is_a_plain_form(phone):
     assert float(Inspection.objects.get().value) == 54.9
 
 
-def test_every_page_of_a_race_day_can_be_used_by_everybody(screen):
-    """At a desk by day and on a phone in the dark: between them both widths and both schemes."""
-    if screen.width < 600:
-        screen.in_the_dark()
-    day = race_day()
-    car = day.enter_setup(7, member=MemberFactory())
-    day.find(car, "2.1", "55.05")
-    day.find(car, "2.1", "56.05", wrong=True, reason="Read one too far")
-    screen.as_member(day.director)
-    event, entry = day.event.get_absolute_url(), car.get_absolute_url()
-    pages = [event, f"{event}check/", entry, f"{entry}record/"]
-    if screen.width < 600:
-        forms = [f"{event}edit/", f"{event}entries/load/", f"{entry}edit/"]
-        pages = ["/events/", *forms, event, entry, f"{event}record/", f"{entry}sheet/"]
-    for page in pages:
-        screen.open(page)
-    open_inspection(screen, car)
-
-
 def test_a_sheet_fits_on_one_page_of_either_paper(desktop):
     day = race_day()
     for number in (7, 8):

@@ -20,19 +20,19 @@ def posted(live_server):
     return dry, long
 
 
-def test_a_setup_is_found_while_typing_and_two_are_compared(screen, posted):
-    screen.open(reverse("setups"))
-    screen.assert_accessible()
-    screen.fill(q="runs")
-    screen.wait(lambda: "Dry carpet" not in screen.text, "the list did not follow the typing")
-    screen.open(reverse("setups"))
-    for box in screen.all("input[name=car]"):
+def test_a_setup_is_found_while_typing_and_two_are_compared(desktop, posted):
+    desktop.open(reverse("setups"))
+    desktop.assert_accessible()
+    desktop.fill(q="runs")
+    desktop.wait(lambda: "Dry carpet" not in desktop.text, "the list did not follow the typing")
+    desktop.open(reverse("setups"))
+    for box in desktop.all("input[name=car]"):
         box.click()
-    screen.leave_by(screen.find("#compare button"))
-    assert screen.path.startswith(reverse("compare"))
-    assert "soft" in screen.text
-    assert "hard" in screen.text
-    screen.assert_accessible()
+    desktop.leave_by(desktop.find("#compare button"))
+    assert desktop.path.startswith(reverse("compare"))
+    assert "soft" in desktop.text
+    assert "hard" in desktop.text
+    desktop.assert_accessible()
 
 
 def test_setups_are_narrowed_down_and_compared_without_scripts(phone, posted):

@@ -24,11 +24,10 @@ def work_out(screen, **fields):
     return screen
 
 
-def test_the_tools_can_be_used_by_everybody(screen, db, dark):
+def test_the_tools_can_be_used_by_everybody(phone, db):
     shop = full_catalogue()
     PlatformFactory(name="A platform with a name that is long enough to wrap on a phone")
-    if dark:
-        screen.in_the_dark()
+    phone.in_the_dark()
     for page in (
         "/gearing/",
         GEARING,
@@ -39,22 +38,22 @@ def test_the_tools_can_be_used_by_everybody(screen, db, dark):
         BALANCE,
         BALANCE + "&ruler=many",
     ):
-        screen.open(page)  # quiet console, not too wide, one main heading, accessible
+        phone.open(page)  # quiet console, not too wide, one main heading, accessible
 
 
-def test_a_pinion_with_one_tooth_more_is_worked_out_without_scripts(screen, db):
-    screen.without_scripts().open(GEARING, sound=False)
-    assert "They mesh" in screen.text
-    work_out(screen, pinion_teeth="10")
-    assert "pinion_teeth=10" in screen.path
-    assert "4.40 : 1" in screen.text
+def test_a_pinion_with_one_tooth_more_is_worked_out_without_scripts(desktop, db):
+    desktop.without_scripts().open(GEARING, sound=False)
+    assert "They mesh" in desktop.text
+    work_out(desktop, pinion_teeth="10")
+    assert "pinion_teeth=10" in desktop.path
+    assert "4.40 : 1" in desktop.text
 
 
-def test_a_slip_keeps_what_was_typed_and_its_mending_is_answered(screen, db):
-    work_out(screen.open(BALANCE), front_left="forty")
-    screen.assert_sound()
-    assert "“forty” is no number" in screen.text
-    assert screen.find("[name=front_left]").get_attribute("value") == "forty"
-    work_out(screen, front_left="41.5")
-    assert "Cross weight 51.2" in screen.text
-    assert screen.find(".tool-plan ellipse").is_displayed()
+def test_a_slip_keeps_what_was_typed_and_its_mending_is_answered(phone, db):
+    work_out(phone.open(BALANCE), front_left="forty")
+    phone.assert_sound()
+    assert "“forty” is no number" in phone.text
+    assert phone.find("[name=front_left]").get_attribute("value") == "forty"
+    work_out(phone, front_left="41.5")
+    assert "Cross weight 51.2" in phone.text
+    assert phone.find(".tool-plan ellipse").is_displayed()

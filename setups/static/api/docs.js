@@ -16,6 +16,8 @@ SwaggerUIBundle({
   presets: [SwaggerUIBundle.presets.apis],
   plugins: [headless],
   layout: "BaseLayout",
+  // A hundred operations at once are a long walk: the reader opens the group they came for.
+  docExpansion: "none",
   syntaxHighlight: false,
   validatorUrl: null,
   defaultModelsExpandDepth: 0,
