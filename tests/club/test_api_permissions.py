@@ -30,7 +30,7 @@ from tests.factories import (
 )
 from tests.setups.asking import Caller, content, program, said_by
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 ROLES = ("nobody", "member", "author", "steward", "librarian", "director", "reads", "writes", "steward's")
 """Nobody; five signed in with a browser, of whom one is the author of all that is tried; the author's tokens

@@ -17,7 +17,7 @@ from tests.club.visiting import sign_in
 from tests.factories import PASSWORD, MemberFactory
 from tests.setups.asking import Caller, program, refused, secret_of
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 PAGE = "/account/tokens/"
 

@@ -20,7 +20,7 @@ from tests.factories import (
 )
 from tests.setups.pages import words
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 LIMIT = {
     "kind": "limit",

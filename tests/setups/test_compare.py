@@ -15,7 +15,7 @@ from setups.services.comparing import cars_of, code_of, compare
 from setups.services.fitting import answer
 from tests.factories import PartFactory, SetupFactory, full_catalogue
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 @pytest.fixture

@@ -14,7 +14,7 @@ from setups.services import verifying
 from tests.factories import MemberFactory, reading_for
 from tests.setups.test_demo import content, run
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 def test_two_seasons_have_setups_of_every_standing():

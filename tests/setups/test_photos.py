@@ -17,7 +17,7 @@ from setups.services.photos import PhotoError, encode
 from tests.factories import MemberFactory, SetupFactory
 from tests.setups.pages import words
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 ORIENTATION, GPS, ARTIST = 0x0112, 0x8825, 0x013B
 

@@ -19,7 +19,7 @@ from setups.services.cars import content_of, with_car
 from tests.factories import MemberFactory, SetupFactory, content_for, full_catalogue
 from tests.setups.pages import chosen, part, words
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 HTMX = {"HX-Request": "true"}
 

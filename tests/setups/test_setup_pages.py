@@ -19,7 +19,7 @@ from setups.services.cars import content_of, with_car
 from tests.factories import MemberFactory, PartFactory, SetupFactory, reading_for
 from tests.setups.pages import part, words
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 CAR = {"front_width": 55, "rear_width": 55, "wheelbase": 92}
 TUNING = {
     "front_camber": -1.5,

@@ -31,7 +31,7 @@ from tests.factories import (
     full_catalogue,
 )
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 
 # Bodies
