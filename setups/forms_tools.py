@@ -51,7 +51,8 @@ class FigureField(forms.Field):
         super().__init__(label=label, required=False, widget=widget, **kwargs)
         self.words = label
         self.units = Lengths.MM
-        self.low, self.high, self.unit = low, high, unit
+        # A module is in mm for everybody: who thinks in inches has a pitch.
+        self.low, self.high, self.unit = low, high, Unit.NONE if pitch else unit
         self.whole, self.pitch, self.example = whole, pitch, example
 
     @classmethod
@@ -97,7 +98,7 @@ class FigureField(forms.Field):
     def _outside(self, number: float) -> str:
         with lengths_in(self.units):
             low, high, given = (brief(one, self.unit) for one in (self.low, self.high, number))
-            unit = unit_word(self.unit)
+            unit = "mm" if self.pitch else unit_word(self.unit)
         if not unit:
             said = _("It lies between {low} and {high}; you gave {given}. Check the unit and the point.")
             return said.format(low=low, high=high, given=given)

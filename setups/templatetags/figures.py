@@ -18,6 +18,7 @@ from django.utils.translation import gettext
 from fitcalc.dimensions import BODY_DIMENSIONS, CAR_DIMENSIONS, PART_DIMENSIONS, Unit
 from fitcalc.findings import Finding, Rule, Verdict
 from fitcalc.fit import FitReport
+from fitcalc.instruments import DESIGNATED
 from fitcalc.quantities import Quantity
 from fitcalc.said import said
 from setups import drawing
@@ -128,6 +129,14 @@ def size(value: Any, decimals: int = 2) -> str:
         return plus_minus(abs(value))
     number = number_in(value)
     return not_known() if number is None else figure(abs(number), Unit.MM, int(decimals))
+
+
+@register.filter
+def as_listed(figure: Any) -> str:
+    """A part's figure: what is a name on the packet (an offset, a module) in mm for every reader."""
+    unit = Lengths.MM if figure.kind.key in DESIGNATED else lengths()
+    with lengths_in(unit):
+        return pm(figure.quantity, figure.how)
 
 
 @register.filter
