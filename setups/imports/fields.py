@@ -112,13 +112,13 @@ def choosing(name: str, meaning: str, choices: Any, **more: Any) -> Column:
     return Column(name, label, meaning, takes, lambda text, _: cells.choice(text, labels), **more)
 
 
-def line_of_text(name: str, meaning: str, takes: str = "text", **more: Any) -> Column:
+def line_of_text(name: str, meaning: str, takes: str = said("text"), **more: Any) -> Column:
     """A column of text in one line."""
     label = more.pop("label", "") or label_of(name)
     return Column(name, label, meaning, takes, lambda text, _: cells.line_of(text), text=Text.LINE, **more)
 
 
-def lines_of_text(name: str, meaning: str, takes: str = "text", **more: Any) -> Column:
+def lines_of_text(name: str, meaning: str, takes: str = said("text"), **more: Any) -> Column:
     """A column of text that may have several lines, or of several names."""
     return Column(
         name, label_of(name), meaning, takes, lambda text, _: cells.text_of(text), text=Text.LINES, **more

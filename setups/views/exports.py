@@ -8,6 +8,7 @@ from django.conf import settings
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 from rest_framework.throttling import UserRateThrottle
@@ -39,7 +40,7 @@ def _page(request: HttpRequest, wait: float | None = None) -> HttpResponse:
     context = {
         "kinds": [kind for kind in KINDS.values() if not kind.whole and kind not in rest],
         "rest": rest,
-        "order": [KINDS[key].many for key in LOAD_ORDER if not KINDS[key].whole],
+        "order": [_(KINDS[key].many) for key in LOAD_ORDER if not KINDS[key].whole],
         "formats": list(Format),
         "minutes": minutes,
         "most_bytes": settings.DATA_UPLOAD_MAX_MEMORY_SIZE,
