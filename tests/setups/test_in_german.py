@@ -25,7 +25,7 @@ def test_a_setups_page_speaks_german_and_draws_with_points(client):
     assert "Wie es gebaut ist" in page
     assert "What was measured" not in page
     drawn = page[page.index('<svg class="drawing') :]
-    assert "," not in drawn[drawn.index('viewBox="') : drawn.index('" font-size')]  # a decimal comma draws nothing
+    assert "," not in drawn[drawn.index('viewBox="') : drawn.index('" font-size')]
 
 
 @pytest.mark.parametrize(
