@@ -37,6 +37,13 @@ class Figure(float):
         return f"{float(self):{format_spec or 'g'}} {self.unit}".rstrip()
 
 
+class Listed(tuple[str, ...]):
+    """Several labels within a sentence, with commas between; each is translated."""
+
+    def __format__(self, format_spec: str) -> str:
+        return ", ".join(self)
+
+
 class Said(str):
     """A sentence: ``Said("must be above {low}", low=4.5)`` is the text "must be above 4.5".
 

@@ -10,7 +10,7 @@ from django.conf import settings
 from django.db import models
 
 from fitcalc.dimensions import DimensionKind, Unit
-from fitcalc.said import Said, said
+from fitcalc.said import Listed, Said, said
 from setups.imports import cells
 from setups.imports.cells import CellError, Style
 from setups.imports.columns import Column, Text
@@ -107,7 +107,7 @@ def of_field(
 def choosing(name: str, meaning: str, choices: Any, **more: Any) -> Column:
     """A column of one of ``choices``, by value or label."""
     labels = {value: str(label) for value, label in choices}
-    takes = Said("one of: {choices}", choices=", ".join(labels.values()))
+    takes = Said("one of: {choices}", choices=Listed(labels.values()))
     label = more.pop("label", "") or label_of(name)
     return Column(name, label, meaning, takes, lambda text, _: cells.choice(text, labels), **more)
 
@@ -138,7 +138,8 @@ def _in(unit: Unit) -> str:
     return Said("number, {unit}", unit=unit.value) if unit.value else said("number")
 
 
-def _between(low: str, high: str, unit: Unit) -> str:
+def between(low: str, high: str, unit: Unit) -> str:
+    """What a cell of a number may hold."""
     if not unit.value:
         return Said("number from {low} to {high}", low=low, high=high)
     return Said("number from {low} to {high} {unit}", low=low, high=high, unit=unit.value)
@@ -154,7 +155,7 @@ _OTHER_NAMES = {"mass": ("weight",)}
 def of_dimension(kind: DimensionKind) -> list[Column]:
     """The columns of one dimension: its value, its doubt, what it rests on, where it comes from."""
     unit = kind.unit
-    limits = _between(plainly(kind.low), plainly(kind.high), unit)
+    limits = between(plainly(kind.low), plainly(kind.high), unit)
     lower = kind.label[0].lower() + kind.label[1:]
     common = {"unit": unit, "dimension": kind.key}
     return [

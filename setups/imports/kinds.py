@@ -7,6 +7,7 @@ from fitcalc.said import said
 from setups.imports import cells, fields
 from setups.imports.columns import Column, Kind
 from setups.imports.fields import (
+    between,
     choosing,
     line_of_text,
     lines_of_text,
@@ -38,37 +39,52 @@ _SOURCE = line_of_text(
 )
 
 
+_CALLED = {"body": said("What the body is called."), "part": said("What the part is called.")}
+_NUMBER = {
+    "body": said("The maker's number. A body is found again by it, else by maker and name."),
+    "part": said("The maker's number. A part is found again by it, else by maker and name."),
+}
+
+
 def _common(model: type[Body] | type[Part], thing: str) -> list[Column]:
     return [
-        of_field(
-            model, "name", f"What the {thing} is called.", required=True, says_unknown=False, aliases=(thing,)
-        ),
+        of_field(model, "name", _CALLED[thing], required=True, says_unknown=False, aliases=(thing,)),
         _MAKER,
         of_field(
             model,
             "part_number",
-            f"The maker's number. A {thing} is found again by it, else by maker and name.",
+            _NUMBER[thing],
             aliases=("number", "part no", "item number", "item no", "article number", "sku"),
         ),
         of_field(
             model,
             "slug",
-            "Its address in the library, if it has one: the last part of its page's link. Made from maker "
-            "and name if it is left out.",
+            said(
+                "Its address in the library, if it has one: the last part of its page's link. "
+                "Made from maker and name if it is left out."
+            ),
             aliases=("address",),
         ),
     ]
 
 
 _OFFSET = PART_DIMENSIONS["offset"]
+_DESIGNATED = {
+    "front": said(
+        "The front wheel offset that the maker states: rim's inner edge outward of the hub's face."
+    ),
+    "rear": said(
+        "The rear wheel offset that the maker states: rim's inner edge outward of the hub's face."
+    ),
+}
 
 
 def _designated_offset(axle: str) -> Column:
     return of_field(
         Body,
         f"designated_{axle}_offset",
-        f"The {axle} wheel offset that the maker states: rim's inner edge outward of the hub's face.",
-        f"number from {plainly(_OFFSET.low)} to {plainly(_OFFSET.high)} mm",
+        _DESIGNATED[axle],
+        between(plainly(_OFFSET.low), plainly(_OFFSET.high), Unit.MM),
         plain_number(Unit.MM, _OFFSET.low, _OFFSET.high),
         unit=Unit.MM,
         aliases=(f"{axle} offset",),

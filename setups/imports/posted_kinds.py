@@ -45,7 +45,7 @@ def _setting(field: TuningField) -> Column:
     assert field.low is not None
     assert field.high is not None
     low, high = fields.plainly(field.low), fields.plainly(field.high)
-    takes = f"number from {low} to {high} {field.unit.value}".rstrip()
+    takes = fields.between(low, high, field.unit)
     read = fields.plain_number(field.unit, field.low, field.high)
     return Column(field.key, field.label, field.meaning, takes, read, unit=field.unit)
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from django.contrib.auth import get_user_model
 
-from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, Unit
+from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, PartKind, Unit
 from fitcalc.parts import Slot
 from fitcalc.said import said
 from setups.imports import cells, fields
@@ -39,13 +39,25 @@ _OF_PLATFORM = naming("platform", PLATFORM, said("The platform."), required=True
 SLOTS: dict[str, str] = {value: str(label) for value, label in SLOT_CHOICES}
 
 
+_FITTED = {
+    PartKind.FRONT_SUSPENSION: said("The front suspension that is fitted there."),
+    PartKind.WHEEL: said("The wheel that is fitted there."),
+    PartKind.TYRE: said("The tyre that is fitted there."),
+    PartKind.SPACER: said("The spacer that is fitted there."),
+    PartKind.REAR_AXLE: said("The rear axle that is fitted there."),
+    PartKind.MOTOR_MOUNT: said("The motor mount that is fitted there."),
+    PartKind.PLATE: said("The plate that is fitted there."),
+    PartKind.FRONT_BODY_MOUNT: said("The front body mount that is fitted there."),
+}
+
+
 def slot_columns(**more: Any) -> tuple[Column, ...]:
     """A column a slot, naming the part in it."""
     return tuple(
         naming(
             slot,
             PART,
-            f"The {SLOT_KINDS[Slot(slot)].label} that is fitted there.",
+            _FITTED[SLOT_KINDS[Slot(slot)]],
             label=label.capitalize(),
             **more,
         )
@@ -210,12 +222,16 @@ WHEELBASES = Kind(
         naming("plate", PART, said("The suspension plate."), required=True),
         naming("position", POSITION, said("The mounting position."), required=True),
         of_field(
-            KnownWheelbase, "wheelbase", "The wheelbase that they give together.", required=True, **_IN_MM
+            KnownWheelbase,
+            "wheelbase",
+            said("The wheelbase that they give together."),
+            required=True,
+            **_IN_MM,
         ),
         of_field(
             KnownWheelbase, "tolerance", "Half-width of its tolerance; 0.2 if it is left out.", **_IN_MM
         ),
-        of_field(KnownWheelbase, "source", "Where the figure comes from."),
+        of_field(KnownWheelbase, "source", said("Where the figure comes from.")),
     ),
     {
         "platform": "example-chassis",
@@ -247,8 +263,8 @@ STATED_FIGURES = Kind(
     "stated figure",
     StatedFigure,
     (
-        naming("body", BODY, "The body that it is of."),
-        naming("part", PART, "The part that it is of, if it is not of a body."),
+        naming("body", BODY, said("The body that it is of.")),
+        naming("part", PART, said("The part that it is of, if it is not of a body.")),
         choosing(
             "quantity",
             said("The dimension."),
@@ -263,7 +279,7 @@ STATED_FIGURES = Kind(
             fields.plain_number(Unit.NONE, None, None),
             required=True,
         ),
-        of_field(StatedFigure, "tolerance", "Half-width of the maker's tolerance."),
+        of_field(StatedFigure, "tolerance", said("Half-width of the maker's tolerance.")),
         of_field(StatedFigure, "uncertainty", said("Standard uncertainty, instead of a tolerance.")),
         of_field(StatedFigure, "basis", said("What it rests on; the maker's figure if it is left out.")),
         of_field(StatedFigure, "source", said("Where it comes from.")),
