@@ -193,11 +193,11 @@ class World:
         }
         self.other = content()
         self.day = race_day()
+        self.entry = self.day.enter_setup(7, self.setup, member=author)
+        self.inspection = self.day.find(self.entry, "2.1", "54.9")
         self.later = self.draft(date(2031, 2, 1))
         published(self.later)
         self.draft_edition = self.draft(date(2041, 1, 1))
-        self.entry = self.day.enter_setup(7, self.setup, member=author)
-        self.inspection = self.day.find(self.entry, "2.1", "54.9")
 
     def draft(self, valid_from: date) -> RulebookEdition:
         """An edition of the class that is raced, with one clause."""

@@ -42,12 +42,14 @@ NOT_REACHED = {
     # Their words are the site's own
     *("account_confirm_email", "account_email_verification_sent", "account_inactive", "sign-up"),
     *("account_reset_password_done", "account_reset_password_from_key", "account_set_password"),
-    *("account_reset_password_from_key_done", "account_reauthenticate", "race-day-worker", "security-txt"),
+    *("account_reset_password_from_key_done", "account_reauthenticate", "worker", "security-txt"),
     *("health", "live", "ready", "well-known-change-password"),
     # Shown once, to who has just loaded something
     "import-loaded",
     # Second names of addresses that are reached or posted to
     *("account_login", "account_logout", "account_signup"),
+    # JSON for the site's own script: addresses and no texts
+    *("event-pages", "garage-pages"),
     # Pictures
     *("photo", "photo-small"),
     # What is posted there leads to a page that is reached
