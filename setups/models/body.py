@@ -129,8 +129,8 @@ class BodyPart(models.Model):
     """A part made for a body (its front mount), or one that fouls it (a mount against its floor)."""
 
     class Rule(models.TextChoices):
-        MADE_FOR = "made_for", "made for this body"
-        FOULS = "fouls", "fouls this body"
+        MADE_FOR = "made_for", said("made for this body")
+        FOULS = "fouls", said("fouls this body")
 
     body = models.ForeignKey(Body, on_delete=models.CASCADE, related_name="part_rules")
     part = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="body_rules")

@@ -150,8 +150,8 @@ class PartPair(models.Model):
     """Two parts that need each other or must not meet."""
 
     class Rule(models.TextChoices):
-        ONLY_WITH = "only_with", "goes only with"
-        NEVER = "never", "must not meet"
+        ONLY_WITH = "only_with", said("goes only with")
+        NEVER = "never", said("must not meet")
 
     part = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="pairs")
     other = models.ForeignKey(Part, on_delete=models.CASCADE, related_name="paired_by")
