@@ -17,6 +17,7 @@ from functools import lru_cache
 from django.utils import timezone
 
 from fitcalc.dimensions import Unit
+from fitcalc.said import Said
 
 _UNKNOWN = {
     "",
@@ -71,7 +72,7 @@ LONGEST_FIGURE = 60
 
 
 class CellError(ValueError):
-    """A cell that cannot be read; the text says what to write instead."""
+    """A cell that cannot be read; the text, a ``Said``, says what to write instead."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,8 +137,17 @@ def conversion(text: str, unit: Unit) -> Decimal | None:
     factors = {Unit.MM: _TO_MM, Unit.GRAM: _TO_GRAM}.get(unit, {})
     if named in factors:
         return factors[named]
-    wanted = f"in {unit.value}" if unit.value else "a plain number"
-    raise CellError(f"“{short(text)}” is not a unit of this column: write the figure {wanted}.")
+    if unit.value:
+        why = Said(
+            "“{cell}” is not a unit of this column: write the figure in {unit}.",
+            cell=short(text),
+            unit=unit.value,
+        )
+    else:
+        why = Said(
+            "“{cell}” is not a unit of this column: write the figure a plain number.", cell=short(text)
+        )
+    raise CellError(why)
 
 
 def number(text: str, style: Style, unit: Unit = Unit.NONE) -> tuple[Decimal, Decimal | None]:
@@ -147,10 +157,15 @@ def number(text: str, style: Style, unit: Unit = Unit.NONE) -> tuple[Decimal, De
     """
     value, *tolerances = _PLUS_MINUS.split(plain(text))
     if len(tolerances) > 1:
-        raise CellError(f"“{short(text)}” has more than one ±: write the figure and one tolerance.")
+        raise CellError(
+            Said("“{cell}” has more than one ±: write the figure and one tolerance.", cell=short(text))
+        )
     if not value.strip():
         raise CellError(
-            f"“{short(text)}” is a tolerance, not a figure: put it in the column for the tolerance."
+            Said(
+                "“{cell}” is a tolerance, not a figure: put it in the column for the tolerance.",
+                cell=short(text),
+            )
         )
     found = _number(value.strip(), style, unit)
     return found, (_number(tolerances[0].strip(), style, unit) if tolerances else None)
@@ -160,7 +175,7 @@ def tolerance(text: str, style: Style, unit: Unit = Unit.NONE) -> Decimal:
     """A tolerance or an uncertainty, with or without a ± before it. Raises CellError."""
     found = _number(_PLUS_MINUS.sub("", plain(text)).strip(), style, unit)
     if found < 0:
-        raise CellError("A doubt cannot be negative: write it without a sign.")
+        raise CellError(Said("A doubt cannot be negative: write it without a sign."))
     return found
 
 
@@ -171,28 +186,48 @@ def money(text: str, style: Style, currency: str) -> Decimal:
         cell = re.sub(rf"\b{code}\b", sign, cell, flags=re.IGNORECASE)
     signs = set(re.findall(r"[€£$¥]|" + re.escape(currency), cell))
     if signs - {currency}:
-        raise CellError(f"Prices are in {currency}: write the amount in {currency}.")
+        raise CellError(Said("Prices are in {currency}: write the amount in {currency}.", currency=currency))
     return _number(cell.replace(currency, " ").strip(), style, Unit.NONE)
 
 
 def _number(text: str, style: Style, unit: Unit) -> Decimal:
     if len(text) > LONGEST_FIGURE:
-        raise CellError(f"“{short(text)}” is not a number: it is too long for one. Write figures only.")
+        raise CellError(
+            Said("“{cell}” is not a number: it is too long for one. Write figures only.", cell=short(text))
+        )
     if text.startswith(("=", "@")):
         raise CellError(
-            f"“{short(text)}” is a formula: copy the cells and paste them as values before you save the CSV."
+            Said(
+                "“{cell}” is a formula: copy the cells and paste them as values before you save the CSV.",
+                cell=short(text),
+            )
         )
     if text.startswith("#"):
-        raise CellError(f"“{short(text)}” is a spreadsheet's error: correct the cell, or leave it empty.")
+        raise CellError(
+            Said("“{cell}” is a spreadsheet's error: correct the cell, or leave it empty.", cell=short(text))
+        )
     found = _FIGURE.fullmatch(text)
     if found is None:
-        raise CellError(f"“{short(text)}” is not a number: write figures only, such as {_example(style)}.")
+        raise CellError(
+            Said(
+                "“{cell}” is not a number: write figures only, such as {example}.",
+                cell=short(text),
+                example=_example(style),
+            )
+        )
     digits = _decimal(found["digits"].strip(), style)
     value = -digits if found["sign"] == "-" else digits
     factor = conversion(found["unit"], unit)
     if factor is not None:
         wanted = f"{(value * factor).normalize():f}"
-        raise CellError(f"“{short(text)}” is not in {unit.value}: write {wanted}.")
+        raise CellError(
+            Said(
+                "“{cell}” is not in {unit}: write {wanted}.",
+                cell=short(text),
+                unit=unit.value,
+                wanted=wanted,
+            )
+        )
     return value
 
 
@@ -212,9 +247,22 @@ def _decimal(digits: str, style: Style) -> Decimal:
         usual = "," if style.decimal_comma else "."
         if mark != usual and re.fullmatch(r"\d{1,3}[.,]\d{3}", bare):
             whole, decimal = bare.replace(mark, ""), bare.replace(mark, usual)
-            raise CellError(f"“{digits}” can mean {whole} or {decimal}: write it as the one that you mean.")
+            raise CellError(
+                Said(
+                    "“{cell}” can mean {whole} or {decimal}: write it as the one that you mean.",
+                    cell=digits,
+                    whole=whole,
+                    decimal=decimal,
+                )
+            )
         return Decimal(bare.replace(",", ".").rstrip("."))
-    raise CellError(f"“{short(digits)}” is not a number: write it plainly, such as {_example(style)}.")
+    raise CellError(
+        Said(
+            "“{cell}” is not a number: write it plainly, such as {example}.",
+            cell=short(digits),
+            example=_example(style),
+        )
+    )
 
 
 def _example(style: Style) -> str:
@@ -230,7 +278,7 @@ def whole(text: str, style: Style) -> int:
     """A count. Raises CellError."""
     value, _ = number(text, style)
     if value != value.to_integral_value() or abs(value) > 10**6:
-        raise CellError(f"“{short(text)}” is not a count: write a whole number.")
+        raise CellError(Said("“{cell}” is not a count: write a whole number.", cell=short(text)))
     return int(value)
 
 
@@ -239,8 +287,11 @@ def scale(text: str) -> int:
     found = re.fullmatch(r"(?:0?1\s*[:/]\s*)?(\d{1,3})(?::00)?", plain(text))
     if found is None:
         raise CellError(
-            f"“{short(text)}” is not a scale: write 28 for 1:28. "
-            "(A spreadsheet program may have made a date of it: set the column to text.)"
+            Said(
+                "“{cell}” is not a scale: write 28 for 1:28. "
+                "(A spreadsheet program may have made a date of it: set the column to text.)",
+                cell=short(text),
+            )
         )
     return int(found.group(1))
 
@@ -254,7 +305,9 @@ def yes_or_no(text: str) -> bool:
     word = plain(text).casefold()
     if word in _YES or word in _NO:
         return word in _YES
-    raise CellError(f"“{short(text)}” is neither: write yes or no, or leave it empty if nobody has tried.")
+    raise CellError(
+        Said("“{cell}” is neither: write yes or no, or leave it empty if nobody has tried.", cell=short(text))
+    )
 
 
 def choice(text: str, choices: Mapping[str, str]) -> str:
@@ -263,7 +316,13 @@ def choice(text: str, choices: Mapping[str, str]) -> str:
     for value, label in choices.items():
         if word in (_word(value), _word(label), _word(label) + "s"):
             return value
-    raise CellError(f"“{short(text)}” is none of these: {', '.join(choices.values())}. Write one of them.")
+    raise CellError(
+        Said(
+            "“{cell}” is none of these: {choices}. Write one of them.",
+            cell=short(text),
+            choices=", ".join(choices.values()),  # as the file has them, in any language
+        )
+    )
 
 
 def _word(text: str) -> str:
@@ -278,7 +337,7 @@ def line_of(text: str) -> str:
 def text_of(text: str) -> str:
     """Text that may have several lines. Raises CellError for what cannot be printed."""
     if any(unicodedata.category(letter) in ("Cc", "Cs") and letter not in "\n\t" for letter in text):
-        raise CellError("It holds a character that cannot be printed: type the cell again.")
+        raise CellError(Said("It holds a character that cannot be printed: type the cell again."))
     return text.strip()
 
 
@@ -294,7 +353,7 @@ def day(text: str) -> date:
     try:
         return date.fromisoformat(plain(text))
     except ValueError:
-        raise CellError(f"“{short(text)}” is not a day: write it as 2026-05-31.") from None
+        raise CellError(Said("“{cell}” is not a day: write it as 2026-05-31.", cell=short(text))) from None
 
 
 def moment(text: str) -> datetime:
@@ -306,7 +365,9 @@ def moment(text: str) -> datetime:
         found = datetime.fromisoformat(plain(text))
         return timezone.make_aware(found) if found.tzinfo is None else found.astimezone(UTC)
     except (ValueError, OverflowError):
-        raise CellError(f"“{short(text)}” is not a time: write it as 2026-05-31 14:05.") from None
+        raise CellError(
+            Said("“{cell}” is not a time: write it as 2026-05-31 14:05.", cell=short(text))
+        ) from None
 
 
 def several(text: str) -> list[str]:

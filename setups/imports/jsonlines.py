@@ -13,6 +13,7 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
 
+from fitcalc.said import Said
 from setups.imports import cells
 from setups.imports.cells import CellError
 from setups.imports.columns import Column, Text
@@ -23,6 +24,8 @@ DEEPEST = 3
 LONGEST_LINE = 100_000
 LONGEST_FIGURE = 40
 """Characters of a figure: more are no measurement, and cost time to read."""
+_TOO_DEEP = Said("It is nested too deeply: write the values side by side in one object.")
+_TWICE = Said("It stands twice in the line: take one of the two out.")
 
 
 class _Broken(ValueError):
@@ -41,7 +44,8 @@ def is_json(text: str) -> bool:
 def object_of(line: str) -> tuple[dict[str, Any], list[tuple[str, str]]]:
     """The keys and values of one line, nested ones joined, and what is wrong with it: (key, what to do)."""
     if len(line) > LONGEST_LINE:
-        return {}, [("", f"The line has more than {LONGEST_LINE:,} characters: write one object a line.")]
+        why = Said("The line has more than {most:,} characters: write one object a line.", most=LONGEST_LINE)
+        return {}, [("", why)]
     try:
         found = json.loads(
             line,
@@ -51,13 +55,13 @@ def object_of(line: str) -> tuple[dict[str, Any], list[tuple[str, str]]]:
             object_pairs_hook=_once,
         )
         if not isinstance(found, dict):
-            raise _Broken("It is not an object: write {…} with the columns as keys, one a line.")
+            raise _Broken(Said("It is not an object: write {{…}} with the columns as keys, one a line."))
         flat: dict[str, Any] = {}
         _flatten(found, "", 1, flat)
     except _Broken as broken:
         return {}, [(broken.key, str(broken))]
     except RecursionError:
-        return {}, [("", "It is nested too deeply: write the values side by side in one object.")]
+        return {}, [("", _TOO_DEEP)]
     except json.JSONDecodeError as error:
         return {}, [("", _said(line, error))]
     return flat, []
@@ -77,7 +81,7 @@ def said(value: Any, column: Column) -> tuple[str, bool]:
     if isinstance(value, str):
         return value, column.text is not Text.NONE and value != ""
     if column.text is not Text.LINES or not all(isinstance(one, str) for one in value):
-        raise CellError("It is a list: write one value, text or a number.")
+        raise CellError(Said("It is a list: write one value, text or a number."))
     return "|".join(value), False
 
 
@@ -86,12 +90,12 @@ def _flatten(found: dict[str, Any], before: str, depth: int, into: dict[str, Any
         name = f"{before}_{key}" if before and key != "value" else before or key
         if isinstance(value, dict):
             if depth == DEEPEST:
-                raise _Broken("It is nested too deeply: write the values side by side in one object.", name)
+                raise _Broken(_TOO_DEEP, name)
             _flatten(value, name, depth + 1, into)
         elif name in into:
-            raise _Broken("It stands twice in the line: take one of the two out.", name)
+            raise _Broken(_TWICE, name)
         elif isinstance(value, list) and any(isinstance(one, (dict, list)) for one in value):
-            raise _Broken("A list may hold names only.", name)
+            raise _Broken(Said("A list may hold names only."), name)
         else:
             into[name] = value
 
@@ -100,7 +104,7 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for key, value in pairs:
         if key in found:
-            raise _Broken("It stands twice in the line: take one of the two out.", cells.short(key))
+            raise _Broken(_TWICE, cells.short(key))
         found[key] = value
     return found
 
@@ -108,20 +112,27 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 def _figure(text: str) -> Decimal:
     value = Decimal(text) if len(text) <= LONGEST_FIGURE else None
     if value is None or abs(value.adjusted()) > LONGEST_FIGURE:
-        raise _Broken(f"“{cells.short(text)}” is too long a number: round it.")
+        raise _Broken(Said("“{cell}” is too long a number: round it.", cell=cells.short(text)))
     return value
 
 
 def _constant(text: str) -> Any:
-    raise _Broken(f"“{text}” is not a number: write null for what is not known.")
+    raise _Broken(Said("“{cell}” is not a number: write null for what is not known.", cell=text))
 
 
 def _said(line: str, error: json.JSONDecodeError) -> str:
     before = line[: error.pos].rstrip()[-12:]
-    at = f"after “{before}”" if before else "at the start of the line"
-    return (
-        f"It is not JSON from character {error.pos + 1} on, {at}: write one object a line, keys and text "
-        "between quotation marks, and no comma behind the last."
+    if before:
+        return Said(
+            "It is not JSON from character {place} on, after “{before}”: write one object a line, keys and "
+            "text between quotation marks, and no comma behind the last.",
+            place=error.pos + 1,
+            before=before,
+        )
+    return Said(
+        "It is not JSON from character {place} on, at the start of the line: write one object a line, keys "
+        "and text between quotation marks, and no comma behind the last.",
+        place=error.pos + 1,
     )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from fitcalc.said import Listed, Said
 from setups.imports import cells, history, jsonlines, posted, readings, records, things
 from setups.imports.cells import CellError, Style
 from setups.imports.columns import Column, Kind, Text
@@ -86,7 +87,10 @@ def _headings(plan: Plan, grid: Grid) -> dict[int, tuple[str, Column]]:
                 Problem(
                     line,
                     cells.short(heading),
-                    f"It names the same as “{cells.short(at_key[column.key])}”: take one of the two out.",
+                    Said(
+                        "It names the same as “{other}”: take one of the two out.",
+                        other=cells.short(at_key[column.key]),
+                    ),
                 )
             )
             continue
@@ -97,33 +101,47 @@ def _headings(plan: Plan, grid: Grid) -> dict[int, tuple[str, Column]]:
         found[at] = (heading, column)
     for column in plan.kind.required:
         if column.key not in at_key:
-            plan.problems.append(
-                Problem(
-                    line,
-                    column.label,
-                    f"There is no such {grid.columns}. Add “{column.key}”: {column.meaning}",
-                )
-            )
+            plan.problems.append(Problem(line, column.label, _missing(column, grid.is_json)))
     if grid.before:
-        plan.notices.append(f"What stands above the headings on line {line} was not read.")
+        plan.notices.append(Said("What stands above the headings on line {line} was not read.", line=line))
     if grid.is_json:
-        plan.notices.append("It was read as JSON Lines.")
+        plan.notices.append(Said("It was read as JSON Lines."))
     elif grid.separator != ",":
-        plan.notices.append(f"The cells are parted by {SEPARATORS.get(grid.separator, grid.separator)}.")
-    _note_ignored(plan, ignored, grid.columns)
+        separator = Said(SEPARATORS.get(grid.separator, grid.separator))
+        plan.notices.append(Said("The cells are parted by {separator}.", separator=separator))
+    _note_ignored(plan, ignored, grid.is_json)
     return found
 
 
-def _note_ignored(plan: Plan, ignored: list[str], columns: str) -> None:
+def _missing(column: Column, is_json: bool) -> Said:
+    meaning = column.meaning if isinstance(column.meaning, Said) else Said(column.meaning)
+    if is_json:
+        return Said("There is no such key. Add “{key}”: {meaning}", key=column.key, meaning=meaning)
+    return Said("There is no such column. Add “{key}”: {meaning}", key=column.key, meaning=meaning)
+
+
+def _note_ignored(plan: Plan, ignored: list[str], is_json: bool) -> None:
     if not ignored:
         return
     names = list(plan.kind.names)
-    told = []
+    told: list[str] = []
     for heading in ignored[:MOST_NAMED]:
         meant = nearest(heading, names, limit=1, close=SURELY_MEANT) if len(heading) < 60 else []
-        told.append(f"“{cells.short(heading)}”" + (f" (did you mean {meant[0]}?)" if meant else ""))
-    more = f" and {len(ignored) - MOST_NAMED:,} more" if len(ignored) > MOST_NAMED else ""
-    plan.notices.append(f"{columns.capitalize()}s that are not read: {', '.join(told)}{more}.")
+        name = cells.short(heading)
+        if meant:
+            told.append(Said("“{name}” (did you mean {meant}?)", name=name, meant=meant[0]))
+        else:
+            told.append(Said("“{name}”", name=name))
+    names_told, more = Listed(told), len(ignored) - MOST_NAMED
+    if more > 0 and is_json:
+        notice = Said("Keys that are not read: {names} and {more:,} more.", names=names_told, more=more)
+    elif more > 0:
+        notice = Said("Columns that are not read: {names} and {more:,} more.", names=names_told, more=more)
+    elif is_json:
+        notice = Said("Keys that are not read: {names}.", names=names_told)
+    else:
+        notice = Said("Columns that are not read: {names}.", names=names_told)
+    plan.notices.append(notice)
 
 
 # Rows
@@ -149,6 +167,7 @@ class _Reader:
         self.width = len(grid.headings.cells)
         self.style = Style() if grid.is_json else _style(grid, headings)
         self.known: dict[tuple[str, str], Any] = {}
+        self.empty = Said("It is empty, and every {thing} needs it.", thing=Said(kind.one))
 
     def read(self, row: Row) -> Given:
         """The row's values, and what in it cannot be read."""
@@ -156,8 +175,12 @@ class _Reader:
         if any(row.cells[self.width :]):
             given.wrong(
                 "",
-                f"It has {len(row.cells)} cells and the headings {self.width}: put a cell with a separator "
-                "in it between quotation marks.",
+                Said(
+                    "It has {cells} cells and the headings {headings}: put a cell with a separator in it "
+                    "between quotation marks.",
+                    cells=len(row.cells),
+                    headings=self.width,
+                ),
             )
         for key, message in row.problems:
             given.headings[key] = key
@@ -178,7 +201,7 @@ class _Reader:
                 _put(given, column, value)
         for column in self.kind.required:
             if column.key not in given.values and not given.is_wrong(column.key):
-                given.wrong(column.key, f"It is empty, and every {self.kind.one} needs it.")
+                given.wrong(column.key, self.empty)
         return given
 
     def _value(self, column: Column, cell: Any) -> Any:

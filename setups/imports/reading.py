@@ -18,22 +18,23 @@ import charset_normalizer
 from django.conf import settings
 from django.template.defaultfilters import filesizeformat
 
+from fitcalc.said import Said, said
 from setups.imports import jsonlines
 
 MOST_ROWS = 5000
-SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "bars"}
+SEPARATORS = {",": said("commas"), ";": said("semicolons"), "\t": said("tabs"), "|": said("bars")}
 MOST_COLUMNS = 20_000
 HEADINGS_WITHIN = 20
 """The headings stand in one of the first so many rows that are not empty."""
 
-NO_TEXT = "That is not a text file. Save the spreadsheet as CSV in UTF-8 and choose that file."
+NO_TEXT = Said("That is not a text file. Save the spreadsheet as CSV in UTF-8 and choose that file.")
 _NOT_TEXT = {
-    b"PK\x03\x04": "a workbook",
-    b"\xd0\xcf\x11\xe0": "an old workbook",
-    b"\x1f\x8b": "a packed file",
-    b"%PDF": "a PDF",
-    b"\x89PNG": "a picture",
-    b"\xff\xd8\xff": "a picture",
+    b"PK\x03\x04": said("a workbook"),
+    b"\xd0\xcf\x11\xe0": said("an old workbook"),
+    b"\x1f\x8b": said("a packed file"),
+    b"%PDF": said("a PDF"),
+    b"\x89PNG": said("a picture"),
+    b"\xff\xd8\xff": said("a picture"),
 }
 _MARKS = {
     b"\xef\xbb\xbf": "utf-8-sig",
@@ -83,11 +84,6 @@ class Grid:
     """How many rows stand above the headings."""
     is_json: bool = False
 
-    @property
-    def columns(self) -> str:
-        """What its columns are called."""
-        return "key" if self.is_json else "column"
-
 
 def decoded(data: bytes, limited: bool = True) -> tuple[str, str]:
     """The text in ``data`` and the name of its encoding. Raises Unreadable.
@@ -95,12 +91,15 @@ def decoded(data: bytes, limited: bool = True) -> tuple[str, str]:
     ``limited``: no more than a page can send back.
     """
     if not data.strip():
-        raise Unreadable("The file is empty. Save the spreadsheet as CSV and choose that file.")
+        raise Unreadable(Said("The file is empty. Save the spreadsheet as CSV and choose that file."))
     for mark, kind in _NOT_TEXT.items():
         if data.startswith(mark):
             raise Unreadable(
-                f"That is {kind}, not a CSV file. Open it in your spreadsheet program, save the sheet as CSV "
-                "(“save as” or “download as”), and choose that file."
+                Said(
+                    "That is {kind}, not a CSV file. Open it in your spreadsheet program, save the sheet as "
+                    "CSV (“save as” or “download as”), and choose that file.",
+                    kind=Said(kind),
+                )
             )
     encoding = next((name for mark, name in _MARKS.items() if data.startswith(mark)), None) or _by_nul(data)
     try:
@@ -130,22 +129,29 @@ def _older(data: bytes) -> tuple[str, str]:
             return encoding, data.decode(encoding)
         except UnicodeDecodeError:
             continue
-    raise Unreadable("The letters of that file cannot be read. Save it as CSV in UTF-8 and choose it again.")
+    raise Unreadable(
+        Said("The letters of that file cannot be read. Save it as CSV in UTF-8 and choose it again.")
+    )
 
 
 def as_text(text: str, limited: bool = True) -> str:
     """``text`` with plain line ends. Raises Unreadable if it is none, or too much to send back and forth."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     if "\0" in text:
-        raise Unreadable(
-            "That is not a text file. Save the spreadsheet as CSV in UTF-8 and choose that file."
-        )
+        raise Unreadable(NO_TEXT)
     if not text.strip():
-        raise Unreadable("There is nothing in it. Choose a CSV file, or paste the rows with their headings.")
+        raise Unreadable(
+            Said("There is nothing in it. Choose a CSV file, or paste the rows with their headings.")
+        )
     # A browser sends every line end as two characters; some kilobytes go to the rest of the form.
     limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE - 8192
     if limited and len(text.encode(errors="replace")) + text.count("\n") > limit:
-        raise Unreadable(f"That is more than {filesizeformat(limit)} of text. Split it and load it in parts.")
+        raise Unreadable(
+            Said(
+                "That is more than {limit} of text. Split it and load it in parts.",
+                limit=filesizeformat(limit),
+            )
+        )
     return text
 
 
@@ -166,8 +172,11 @@ def gridded(text: str, recognised: Callable[[str], bool], most: int | None = MOS
     if best is None or best[0] < 2:
         row = next(iter(_first_rows(text, ",")), Row(1, []))
         raise Unreadable(
-            f"No headings were found. The first row must name the columns; it begins “{_start(row)}”. "
-            "Take the headings from the template."
+            Said(
+                "No headings were found. The first row must name the columns; it begins “{start}”. "
+                "Take the headings from the template.",
+                start=_start(row),
+            )
         )
     _, _, separator, at = best
     rows = _rows(text, separator)
@@ -182,28 +191,37 @@ def gridded(text: str, recognised: Callable[[str], bool], most: int | None = MOS
         _not_too_wide(row)
         found.append(row)
     if not found:
-        raise Unreadable("There are headings and no rows below them. Add a row for each thing to load.")
+        raise Unreadable(Said("There are headings and no rows below them. Add a row for each thing to load."))
     return Grid(headings, found, separator, above)
 
 
 def _not_too_many(already: int, most: int | None) -> None:
     if most is not None and already == most:
-        raise Unreadable(f"There are more than {most:,} rows. Split the file and load it in parts.")
+        raise Unreadable(
+            Said("There are more than {most:,} rows. Split the file and load it in parts.", most=most)
+        )
 
 
 def _not_too_wide(row: Row) -> None:
     if len(row.cells) > MOST_COLUMNS:
         raise Unreadable(
-            f"The row on line {row.line} has {len(row.cells):,} columns, and {MOST_COLUMNS:,} may be. Take "
-            "the headings from the template."
+            Said(
+                "The row on line {line} has {columns:,} columns, and {most:,} may be. Take the headings from "
+                "the template.",
+                line=row.line,
+                columns=len(row.cells),
+                most=MOST_COLUMNS,
+            )
         )
 
 
 def _objects(text: str, most: int | None) -> Grid:
     if text.lstrip().startswith("["):
         raise Unreadable(
-            "That is one JSON list. Write it as JSON Lines: each object on a line of its own, no brackets "
-            "round them and no commas between."
+            Said(
+                "That is one JSON list. Write it as JSON Lines: each object on a line of its own, no "
+                "brackets round them and no commas between."
+            )
         )
     read: list[tuple[int, dict[str, Any], tuple[tuple[str, str], ...]]] = []
     for line, content in enumerate(text.split("\n"), start=1):
@@ -214,7 +232,11 @@ def _objects(text: str, most: int | None) -> Grid:
     keys = jsonlines.keys_of(
         [found for _, found, _ in read],
         lambda number: Unreadable(
-            f"There are {number:,} different keys, and {jsonlines.MOST_KEYS} may be. Use the columns’ names."
+            Said(
+                "There are {number:,} different keys, and {most} may be. Use the columns’ names.",
+                number=number,
+                most=jsonlines.MOST_KEYS,
+            )
         ),
     )
     if not keys:
@@ -224,8 +246,10 @@ def _objects(text: str, most: int | None) -> Grid:
 
 
 def _first_problem(read: list[tuple[int, dict[str, Any], tuple[tuple[str, str], ...]]]) -> str:
-    told = [f"Line {line}: {message}" for line, _, problems in read for _, message in problems]
-    return told[0] if told else "There are no keys in it. Write an object a line, with the columns as keys."
+    for line, _, problems in read:
+        for _, message in problems:
+            return Said("Line {line}: {message}", line=line, message=message)
+    return Said("There are no keys in it. Write an object a line, with the columns as keys.")
 
 
 def _first_rows(text: str, separator: str) -> Iterator[Row]:
@@ -261,13 +285,17 @@ def _rows(text: str, separator: str) -> Iterator[Row]:
 
 def _said(error: csv.Error, line: int) -> str:
     if "field larger" in str(error):
-        return (
-            f"The row on line {line} has a cell of more than {csv.field_size_limit():,} characters: a "
-            "quotation mark may not be closed. Correct it and check again."
+        return Said(
+            "The row on line {line} has a cell of more than {most:,} characters: a quotation mark may not be "
+            "closed. Correct it and check again.",
+            line=line,
+            most=csv.field_size_limit(),
         )
-    return (
-        f"The row on line {line} has a quotation mark that is not closed, or something behind one that is. "
-        "Put cells with a separator in them between quotation marks, and write a quotation mark inside twice."
+    return Said(
+        "The row on line {line} has a quotation mark that is not closed, or something behind one that is. "
+        "Put cells with a separator in them between quotation marks, and write a quotation mark inside "
+        "twice.",
+        line=line,
     )
 
 
