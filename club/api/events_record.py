@@ -23,7 +23,7 @@ from club.api.racing_filters import InspectionFilter
 from club.api.racing_written import demand_director
 from club.models import Entry, Inspection
 from club.racing.events import record as services
-from club.racing.events.events import may_see_sheet, rulebook_for
+from club.racing.events.events import clause_holds, may_see_sheet
 from club.racing.events.inspecting import Given, Refused, record
 from setups.api.etag import etag_of
 from setups.api.idempotency import once
@@ -118,8 +118,7 @@ def _may_stand(entry: Entry, given: dict[str, Any]) -> None:
     """Raises ValidationError for a clause that does not hold here, a Problem for what was corrected since."""
     corrects = given.get("corrects")
     if corrects is None:
-        book = rulebook_for(entry)
-        if book is None or given["clause"] not in {row.pk for row in book.rows}:
+        if not clause_holds(entry, given["clause"]):
             said = "That clause is not of the edition that holds for this car: see the event’s classes."
             raise ValidationError({"clause": [said]})
         return

@@ -33,7 +33,7 @@ from fitcalc.legality import CLASS_QUANTITIES, Car, ClassVerdict, DecisionRule, 
 from fitcalc.quantities import Quantity, QuantityError
 from fitcalc.readings import average
 from tests.club.race_days import race_day
-from tests.factories import MemberFactory, SetupFactory
+from tests.factories import ClauseFactory, EditionFactory, MemberFactory, SetupFactory, published
 
 U = standard_doubt(Instrument.CALLIPER)
 
@@ -218,6 +218,21 @@ def test_a_clause_of_another_class_is_no_clause_of_this_car(day, car):
     inspection.pk, inspection.key, inspection.clause = None, uuid4(), other.clause("2.1")
     with pytest.raises(IntegrityError, match="inspection_clause_of_another_class"), transaction.atomic():
         inspection.save(force_insert=True)
+
+
+def test_a_clause_of_an_edition_that_holds_no_more_takes_nothing_but_a_correction(day, car):
+    """A page left open while the director pins another edition sends clauses of the one before."""
+    first = day.find(car, "2.1", "54.2")
+    newer = EditionFactory(race_class=day.race_class, valid_from=day.event.date + timedelta(days=9))
+    ClauseFactory(edition=newer, number="2.1", quantity="front_width", high=Decimal("55.4"))
+    published(newer, day.director)
+    day.event.raced.update(pinned=newer)
+    with pytest.raises(Refused, match="not of the edition that holds for this car"):
+        day.find(car, "2.1", "54.9")
+    assert Inspection.objects.count() == 1
+    right = day.find(car, "2.1", "54.9", wrong=True, reason="A digit turned about.")
+    assert right.corrects == first
+    assert record(car, given(day, clause=newer.clauses.get().pk), day.director).inspections[0].passes
 
 
 def test_a_phone_whose_clock_is_ahead_does_not_write_into_the_future(day, car):

@@ -67,6 +67,13 @@ def rulebook_for(entry: Entry) -> Rulebook | None:
     return rulebooks_of(entry.event).get(entry.race_class_id)
 
 
+def clause_holds(entry: Entry, clause: int) -> bool:
+    """True if the clause of this key is of the edition that an entry is inspected under; two queries."""
+    raced = entry.event.raced.with_edition().filter(race_class=entry.race_class_id).first()
+    edition = None if raced is None else raced.edition_key
+    return edition is not None and Clause.objects.filter(pk=clause, edition=edition).exists()
+
+
 def save(
     event: Event,
     given: Mapping[str, Any],

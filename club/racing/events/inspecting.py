@@ -23,6 +23,7 @@ from club.models.events import MOST_RUNS
 from club.racing.cars import clause_of
 from club.racing.editions import ITEMS
 from club.racing.events.entries import EntryError, demand_director
+from club.racing.events.events import clause_holds
 from club.racing.events.standing import cars_of, entries_with_cars, quantity_of
 from fitcalc import legality
 from fitcalc.dimensions import DimensionKind, Unit
@@ -125,6 +126,13 @@ def _records(entry: Entry, given: Given, by: Any) -> list[Inspection]:
     )
     if clause is None:
         raise Refused(_("That clause is not of this car's class: open the car again and type it there."))
+    if not given.wrong and not clause_holds(entry, clause.pk):  # a mistake is corrected where it was made
+        raise Refused(
+            _(
+                "That clause is not of the edition that holds for this car: open the car again and type it "
+                "there."
+            )
+        )
     if given.stage not in Inspection.Stage.values or not 1 <= given.run <= MOST_RUNS:
         raise Refused(_("Say before or after which run it was."))
     fields = _measured(clause, given) if clause.kind == Clause.Kind.LIMIT else _looked_at(given)
