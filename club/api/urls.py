@@ -13,7 +13,7 @@ from club.api import (
     racing_check,
     racing_clauses,
 )
-from setups.api.views import CONTENTS_OF_V1
+from setups.api.views import add_to_contents
 
 router = SimpleRouter(use_regex_path=False)
 router.register("garage/parts", garage.OwnedParts, "api-owned-part")
@@ -25,15 +25,17 @@ router.register("events", events.Events, "api-event")
 router.register("events/<slug:event>/entries", events_entries.Entries, "api-entry")
 router.register("events/<slug:event>/inspections", events_record.Inspections, "api-inspection")
 
-CONTENTS_OF_V1 |= {
-    "garage-parts": "api-owned-part-list",
-    "garage-bodies": "api-owned-body-list",
-    "garage-chassis": "api-chassis-list",
-    "kit-plan": "api-kit-plan",
-    "race-classes": "api-race-class-list",
-    "events": "api-event-list",
-    "legality": "api-legality",
-}
+add_to_contents(
+    {
+        "garage-parts": "api-owned-part-list",
+        "garage-bodies": "api-owned-body-list",
+        "garage-chassis": "api-chassis-list",
+        "kit-plan": "api-kit-plan",
+        "race-classes": "api-race-class-list",
+        "events": "api-event-list",
+        "legality": "api-legality",
+    }
+)
 
 EDITION = "v1/race-classes/<slug:race_class>/editions/<int:pk>/"
 EVENT, ENTRY = "v1/events/<slug:event>/", "v1/events/<slug:event>/entries/<int:pk>/"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, ClassVar
 
 from django.db.models import Model, Prefetch, QuerySet
@@ -244,7 +245,7 @@ class Configurations(Library):
     fetched: ClassVar = {"parts": (along("slots", models.ConfigurationPart, "part"),)}
 
 
-CONTENTS_OF_V1 = {
+_CONTENTS = {
     "bodies": "api-body-list",
     "parts": "api-part-list",
     "platforms": "api-platform-list",
@@ -261,7 +262,17 @@ CONTENTS_OF_V1 = {
     "docs": "api-docs",
     "problems": "api-problems",
 }
-"""What there is to what it is called among the addresses; who adds addresses adds to it."""
+"""What there is to what it is called among the addresses; ``add_to_contents`` adds to it."""
+
+
+def add_to_contents(names: Mapping[str, str]) -> None:
+    """Let the contents name what a site adds to the library's interface: name -> name of its address.
+
+    Raises ValueError for a name that the contents have for something else.
+    """
+    for name, address in names.items():
+        if _CONTENTS.setdefault(name, address) != address:
+            raise ValueError(f"The contents name {_CONTENTS[name]} “{name}” already: choose another name.")
 
 
 class Contents(Reading):
@@ -276,7 +287,7 @@ class Contents(Reading):
         },
     )
     def get(self, request: Request) -> Response:
-        return Response({name: reverse(view) for name, view in CONTENTS_OF_V1.items()})
+        return Response({name: reverse(view) for name, view in _CONTENTS.items()})
 
 
 class Problems(Reading):
