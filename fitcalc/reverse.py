@@ -21,12 +21,14 @@ class Reach:
     """How near a body is to what is owned.
 
     ``match`` is the configuration with the fewest parts to buy (then fewest doubts, then cost), ``None``
-    if none has few enough; ``as_built`` the chassis itself under the body, where that fits.
+    if none has few enough; ``as_built`` the chassis itself under the body, where that fits. ``endless`` is
+    true where nothing was tried (``fitcalc.solver.Solution``).
     """
 
     body: Body
     match: Match | None
     as_built: FitReport | None = None
+    endless: bool = False
 
     @property
     def parts(self) -> int | None:
@@ -58,7 +60,7 @@ def reach(
         as_built = None
         if chassis is not None and match is not None and match.parts_to_change == 0:
             as_built = stands(catalogue, chassis, body, owned)
-        found.append(Reach(body, match, as_built))
+        found.append(Reach(body, match, as_built, answer.endless))
     return found
 
 

@@ -30,6 +30,7 @@ from fitcalc.groups import ChainGroup, EndGroup
 from fitcalc.matches import Match, Twins, match_of, reports_of
 from fitcalc.misses import Kind, near_misses
 from fitcalc.parts import Body, Catalogue, PartId, Slot
+from fitcalc.work import work_of
 
 __all__ = ["Match", "Order", "Solution", "solve"]
 
@@ -39,7 +40,8 @@ class Solution:
     """The answer for one body and one catalogue.
 
     ``fitting`` counts all combinations that fit, ``combinations`` all that there are; ``gaps`` names
-    slots that the catalogue has nothing for, in which case there is no combination at all.
+    slots that the catalogue has nothing for, in which case there is no combination at all. ``endless`` is
+    true where the catalogue is so long that nothing was tried (``fitcalc.work``): that is no answer.
     """
 
     matches: tuple[Match, ...]
@@ -47,6 +49,7 @@ class Solution:
     fitting: int
     combinations: int
     gaps: tuple[Slot, ...] = ()
+    endless: bool = False
 
 
 def solve(
@@ -77,6 +80,8 @@ def solve(
     total = 1
     for parts in lists.values():
         total *= len(parts)
+    if not work_of(lists, catalogue.pairs).within():
+        return Solution((), (), 0, total, endless=True)
     found: list[tuple[tuple[float, ...], Match]] = []
     missed: list[tuple[tuple[float, ...], Kind, Match]] = []
     fitting = 0

@@ -13,7 +13,7 @@ from django.db.models import F, FilteredRelation, Q, QuerySet
 from django.db.models.functions import Abs
 
 from club.garage.stock import at_hand, enough_for_a_slot
-from club.models import Chassis, Member
+from club.models import Chassis, ChassisPart, Member
 from fitcalc import parts as calc
 from fitcalc.chain import chain_of
 from fitcalc.matches import Match
@@ -58,6 +58,13 @@ def filled_of(chassis: Chassis, catalogue: calc.Catalogue) -> Filled:
     hole = ("position", chassis.position_id)
     filled[Slot.POSITION] = next((one for one in catalogue.positions if one.id == hole), None)
     return filled
+
+
+def gone_from(chassis: Chassis, catalogue: calc.Catalogue) -> list[ChassisPart]:
+    """The slots whose part the platform's catalogue has no more, which counts as open; reads its slots."""
+    filled = filled_of(chassis, catalogue)
+    rows = [row for row in chassis.slots.all() if row.slot != Slot.BODY_MOUNT]
+    return [row for row in rows if filled[Slot(row.slot)] is None]
 
 
 def configuration_from(filled: Filled, catalogue: calc.Catalogue) -> calc.Configuration | None:
@@ -130,6 +137,8 @@ class Fits:
     by_parts: dict[int, list[Fitting]]
     further: int
     parts: dict[int, Part]
+    gone: list[ChassisPart]
+    endless: bool
 
     @property
     def groups(self) -> list[tuple[int, list[Fitting]]]:
@@ -156,7 +165,8 @@ def what_fits(chassis: Chassis, bodies: Sequence[Body], shelf: Shelf) -> Fits:
         else:
             by_parts[fitting.parts].append(fitting)
     by_parts[0].sort(key=lambda fitting: not fitting.as_built)
-    return Fits(by_parts, further, shelf.parts)
+    endless = any(one.endless for one in found)
+    return Fits(by_parts, further, shelf.parts, gone_from(chassis, catalogue), endless)
 
 
 def _steps(filled: Filled, match: Match) -> list[Step]:
@@ -179,6 +189,8 @@ class Answer:
     best: Fitting | None
     nearest: Match | None
     address: str
+    gone: list[ChassisPart]
+    endless: bool
 
 
 def what_it_needs(member: Member, body: Body) -> tuple[list[Answer], dict[int, Part]]:
@@ -211,4 +223,5 @@ def _answer(chassis: Chassis, shelf: Shelf, needs: calc.Body, body: Body) -> Ans
         best = Fitting(body, match, _steps(filled, match), short, as_built is not None)
     query = {"platform": chassis.platform.slug, Slot.POSITION.value: chassis.position_id, **chassis.filled()}
     nearest = solution.near_misses[0] if solution.near_misses else None
-    return Answer(chassis, as_built, best, nearest, urlencode(query))
+    gone = gone_from(chassis, catalogue)
+    return Answer(chassis, as_built, best, nearest, urlencode(query), gone, solution.endless)

@@ -22,7 +22,9 @@ from fitcalc.kitplan import (
     plan,
     way_of,
 )
+from fitcalc.kits import KitPlanError
 from fitcalc.matches import Match
+from fitcalc.said import Said
 from fitcalc.solver import Order, solve
 from setups.models import Body, Part, Platform
 from setups.translate import Shelf, body_of, shelf_for_all
@@ -135,6 +137,14 @@ def _ways(
                     continue
                 catalogue = shelf.catalogues[platform.pk]
                 answer = solve(catalogue, needs, at_hand, limit=WAYS, misses=0, distinct=False, order=order)
+                if answer.endless:
+                    raise KitPlanError(
+                        Said(
+                            "the library has so many parts for the {platform} that they cannot all be tried; "
+                            "choose bodies of another scale, or ask a librarian",
+                            platform=str(platform),
+                        )
+                    )
                 for match in answer.matches:
                     of_parts = tuple(part.id for _, part in match.report.configuration.parts())
                     found[body.pk].setdefault((platform.pk, of_parts), match)

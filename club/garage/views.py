@@ -19,7 +19,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from club.garage import stock
-from club.garage.fits import bodies_near, what_fits, what_it_needs, wheelbase_of
+from club.garage.fits import bodies_near, gone_from, what_fits, what_it_needs, wheelbase_of
 from club.garage.forms import AddBodyForm, AddPartForm, BuildForm, OwnedPartForm
 from club.garage.kit import MOST_BODIES, Use, kit_for
 from club.models import Chassis, ChassisPart, OwnedBody, OwnedPart
@@ -225,7 +225,8 @@ def _build(request: HttpRequest, platform: Platform, mine: Chassis | None) -> Ht
         saved = _save(request, form, mine)
         if saved is not None:
             return redirect(saved)
-    context = {"form": form, "platform": platform, "chassis": mine, "sets": sets}
+    gone = [] if mine is None else gone_from(mine, shelf.catalogues[platform.pk])
+    context = {"form": form, "platform": platform, "chassis": mine, "sets": sets, "gone": gone}
     return render(request, "garage/chassis.html", context)
 
 

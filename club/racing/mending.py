@@ -66,7 +66,8 @@ class Mending:
     ``match`` is the configuration, ``None`` if none was found; ``left`` are the rulings of ``match`` that are
     still too close to call. ``barred`` is true where the body itself is not allowed. ``nearest`` are what
     still fails in the nearest configuration, where none is legal. ``by_hand`` are failing limits that no part
-    decides (mass, ground clearance): each says by how much it has to change.
+    decides (mass, ground clearance): each says by how much it has to change. ``endless`` is true where the
+    platform has so many parts that none were tried.
     """
 
     match: Match | None
@@ -78,6 +79,7 @@ class Mending:
     barred: bool
     looked_at: int
     parts: dict[int, Part]
+    endless: bool = False
 
     @property
     def buys(self) -> int:
@@ -119,7 +121,7 @@ def mend(
         order=Order.FEWEST_PARTS,
     )
     if not solution.matches:
-        return Mending(None, [], (), [], [], by_hand, False, 0, shelf.parts)
+        return Mending(None, [], (), [], [], by_hand, False, 0, shelf.parts, solution.endless)
     return _best(subject, asked, list(solution.matches), counts, by_hand, shelf.parts)
 
 

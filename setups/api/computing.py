@@ -224,6 +224,7 @@ class Solve(Compute):
                 "fitting": one.solution.fitting,
                 "combinations": one.solution.combinations,
                 "gaps": [slot.value for slot in one.solution.gaps],
+                "endless": one.solution.endless,
                 "matches": reports.MatchSerializer(one.solution.matches, many=True, context=context).data,
                 "near_misses": reports.MatchSerializer(
                     one.solution.near_misses, many=True, context=context

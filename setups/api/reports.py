@@ -351,13 +351,15 @@ class PlatformAnswerSerializer(serializers.Serializer):
 
     ``matches`` fit, best first; ``near_misses`` do not, each with the remedies of what fails. ``fitting``
     counts all combinations that fit and ``combinations`` all that there are; ``gaps`` names slots for which
-    there is no part, in which case there is no combination at all.
+    there is no part, in which case there is no combination at all. ``endless`` is true where the library has
+    so many parts for the platform that nothing was tried.
     """
 
     platform = NamedThingSerializer()
     fitting = serializers.IntegerField()
     combinations = serializers.IntegerField()
     gaps = serializers.ListField(child=serializers.ChoiceField(SLOTS))
+    endless = serializers.BooleanField()
     matches = MatchSerializer(many=True)
     near_misses = MatchSerializer(many=True)
 

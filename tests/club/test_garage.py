@@ -7,6 +7,7 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, transaction
 from django.urls import reverse
+from django.utils.html import escape
 
 from club.garage import stock
 from club.models import Chassis, ChassisPart, OwnedBody, OwnedPart
@@ -281,6 +282,22 @@ def test_a_slot_may_be_left_open_and_the_garage_says_so(client, member):
     client.post(reverse("new-chassis"), given_for(supplied, plate="", rear_tyre=""))
     assert set(slots_of(supplied)) - set(member.chassis.get().filled()) == {"plate", "rear_tyre"}
     assert "2 slots open" in words(client.get(HOME))
+
+
+def test_a_part_that_left_the_catalogue_is_told_on_every_page_that_judges_the_chassis(client, member):
+    chassis = a_chassis(member)
+    part = chassis.slots.get(slot="motor_mount").part
+    part.dimensions.all().delete()
+    body = BodyFactory(scale=chassis.platform.scale)
+    shown = [
+        reverse("chassis", args=[chassis.pk]),
+        reverse("chassis-fits", args=[chassis.pk]),
+        reverse("garage-needs", args=[body.slug]),
+    ]
+    for address in shown:
+        text = words(client.get(address))
+        assert text.count("so the slot counts as open") == 1, address
+        assert f"the library has {escape(part)} or one" in text, address
 
 
 def test_parts_that_are_owned_already_are_not_counted_twice(client, member):

@@ -8,6 +8,7 @@ from decimal import Decimal
 import pytest
 from django.test import Client
 
+from fitcalc.work import Work
 from setups.models import BodyPart, Part, PartDimension, Platform
 from tests.factories import BodyFactory, MemberFactory, PartFactory, PlatformFactory, full_catalogue
 from tests.setups.pages import part, words
@@ -413,3 +414,10 @@ def test_names_are_shown_as_they_are_and_never_run(client, catalogue):
     assert "<b>Bold</b>" not in text
     assert "<script>1" not in text
     assert "&lt;b&gt;Bold&lt;/b&gt; &amp; “quoted”" in text
+
+
+def test_a_platform_with_too_many_parts_to_try_is_said_to_have_them(client, catalogue, monkeypatch):
+    monkeypatch.setattr(Work, "within", lambda *_: False)
+    page = client.get(f"/bodies/{catalogue.body.slug}/").content.decode()
+    assert "that they cannot all be tried" in page
+    assert "No set of parts" not in page
