@@ -133,7 +133,9 @@ def offered(platform: Platform) -> Offered:
         else:
             by_kind[part.kind].append(part)
     seen = platform_of(platform)
-    pairs = pair_rules({part.pk: PartKind(part.kind) for part in parts})
+    # Only what stands in the table: a mount that goes only with some front ends is not held to it here.
+    chain = (PartKind.MOTOR_MOUNT, PartKind.PLATE)
+    pairs = pair_rules({part.pk: PartKind(part.kind) for kind in chain for part in by_kind[kind]})
     return Offered(
         _wheelbases(platform, seen, by_kind, records, pairs),
         _front_ends(seen, by_kind[PartKind.FRONT_SUSPENSION], records),

@@ -77,6 +77,15 @@ def test_a_plate_that_does_not_go_with_a_mount_is_not_listed_with_it(catalogue: 
     assert listed == {(catalogue.mid_mount, plate), *((mount, never) for mount in catalogue.mounts)}
 
 
+def test_a_mount_that_goes_only_with_one_front_end_stands_with_every_plate(catalogue: FullCatalogue) -> None:
+    """The table is of mounts and plates: what else a mount asks for is met or not on the check page."""
+    mount = catalogue.mounts[0]
+    PartPair.objects.create(part=mount, other=catalogue.wide, rule=PartPair.Rule.ONLY_WITH)
+    tables = offered(catalogue.platform).wheelbases.mounts
+    plates = {table.mount: [row.plate for row in table.rows] for table in tables}
+    assert plates[mount] == plates[catalogue.mounts[1]] == catalogue.plates
+
+
 def test_a_published_wheelbase_that_agrees_stands_beside_the_chain(
     client: Client, catalogue: FullCatalogue
 ) -> None:
