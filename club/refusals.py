@@ -127,7 +127,7 @@ def too_often(request: HttpRequest, exception: Exception | None = None, seconds:
 
 
 def failed(request: HttpRequest) -> HttpResponse:
-    """500, for ``handler500``, or 503 where it is the database that does not answer.
+    """500, for ``handler500``, or 503 where the database, the cache or the photos' store does not answer.
 
     Reads neither the database nor the session, which may be what failed.
     """
@@ -141,7 +141,7 @@ def failed(request: HttpRequest) -> HttpResponse:
 
 
 def away(request: HttpRequest) -> HttpResponse:
-    """503: the database is away or busy. What a form held is on the page, to be sent again."""
+    """503: what the site stands on is away or busy. What a form held is on the page, to be sent again."""
     if request.path.startswith("/api/"):
         answer = problem(request, 503)
     else:

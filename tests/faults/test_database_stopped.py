@@ -133,7 +133,7 @@ def _is_the_page(answer: Answer) -> None:
     assert answer.status == 503, answer.text[:500]
     assert int(answer.headers["Retry-After"]) > 0
     assert re.fullmatch(r"[0-9a-f]{32}", answer.headers["X-Request-ID"])
-    assert "cannot reach its database just now" in answer.text
+    assert "The library cannot answer just now" in answer.text
     assert "psycopg" not in answer.text
 
 
