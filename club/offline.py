@@ -28,7 +28,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from club.models import Chassis, OwnedPart
+from club.models import Chassis, OwnedBody, OwnedPart
 from club.racing.events.events import may_inspect
 from club.racing.views_events.asked import event_for, for_members
 from setups.units import lengths
@@ -91,9 +91,13 @@ def _may_be_kept(request: HttpRequest, response: HttpResponse, name: str | None)
 def garage_pages(request: HttpRequest) -> JsonResponse:
     """Addresses of the member's garage, for the worker to fetch ahead."""
     chassis = Chassis.objects.filter(member=request.user).order_by("-pk").values_list("pk", flat=True)
+    bodies = (
+        OwnedBody.objects.filter(member=request.user).order_by("-pk").values_list("body__slug", flat=True)
+    )
     parts = OwnedPart.objects.filter(member=request.user).order_by("-pk").values_list("pk", flat=True)
     found = [reverse("garage"), reverse("kit")]
     found += [reverse(name, args=(pk,)) for pk in chassis[:10] for name in ("chassis", "chassis-fits")]
+    found += [reverse("garage-needs", args=(slug,)) for slug in bodies[:8]]
     found += [reverse("owned-part", args=(pk,)) for pk in parts[:MOST_AHEAD]]
     return _listed(found)
 

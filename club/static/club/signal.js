@@ -58,6 +58,14 @@
 
   /* The page of what is kept ------------------------------------------------- */
   const list = document.querySelector("[data-kept-pages]");
+  const FIRST = 8;
+  const bodies = ["kept-body", "kept-check"];
+  /* Bodies as they were looked at; of a garage or an event what leads to the rest comes first. */
+  const order = (a, b) => {
+    if (bodies.includes(a.group)) return b.when - a.when;
+    const deep = (one) => one.url.split("/").length;
+    return deep(a) - deep(b) || a.url.localeCompare(b.url, "en", { numeric: true });
+  };
   const held = (name) => name.startsWith("kept-") || name === "race-day";
   const show = async () => {
     const found = [];
@@ -71,9 +79,9 @@
       }
     }
     for (const group of list.querySelectorAll("[data-group]")) {
-      const mine = found.filter((one) => group.dataset.group.split(" ").includes(one.group)).sort((a, b) => b.when - a.when);
-      group.hidden = !mine.length;
-      group.querySelector("ul").replaceChildren(...mine.map((one) => {
+      const mine = found.filter((one) => group.dataset.group.split(" ").includes(one.group)).sort(order);
+      const [first, rest] = group.querySelectorAll("ul");
+      const items = mine.map((one) => {
         const item = document.createElement("li");
         const link = document.createElement("a");
         const time = document.createElement("time");
@@ -84,7 +92,11 @@
         time.className = "soft small";
         item.append(link, " ", time);
         return item;
-      }));
+      });
+      group.hidden = !mine.length;
+      first.replaceChildren(...items.slice(0, FIRST));
+      rest.replaceChildren(...items.slice(FIRST));
+      rest.parentElement.hidden = items.length <= FIRST;
     }
     list.querySelector("[data-none]").hidden = found.length > 0;
     list.querySelector("[data-forget]").hidden = !found.length;
