@@ -137,6 +137,14 @@ def verify(
     )
 
 
+def pooled(readings: Sequence[Reading]) -> Quantity:
+    """One member's readings of one quantity as the one say that they are; at least one reading."""
+    settled = _settled(readings[0].quantity, readings)
+    assert settled is not None
+    (standing,) = settled.standings
+    return Quantity(standing.value, standing.u, CAR_DIMENSIONS[readings[0].quantity].unit)
+
+
 def _tested(key: str, computed: Quantity | None, rows: Sequence[Reading], author: Hashable) -> Tested:
     others = _settled(key, [row for row in rows if row.measurer != author])
     own = _settled(key, [row for row in rows if row.measurer == author])

@@ -194,22 +194,28 @@ class _Ruling:
     def _open(self, standing: Standing) -> None:
         """Open a dispute over the first member's contradicting measurement."""
         setup = standing.setup
-        quantity, member = next(
-            (one.quantity, one.contradicting[0]) for one in standing.verification.tested if one.contradicting
+        quantity, held = next(
+            (one.quantity, held)
+            for one in standing.verification.tested
+            for held in one.held
+            if not held.agrees
         )
         against = next(
             row
             for row in reversed(standing.measurements)
-            if row.counts and row.quantity == quantity and row.member_id == member
+            if row.counts and row.quantity == quantity and row.member_id == held.measurer
         )
         at = self.at.get(setup.pk) or timezone.now()
         self.opened.append(
             Dispute(setup=setup, build=standing.revision.build, measurement=against, opened_at=at)
         )
         label = CAR_DIMENSIONS[quantity].label.lower()
+        figure, unit, over = float(against.value), against.kind.unit.value, ""
+        if held.readings > 1:  # pooled, they decide
+            figure, over = round(held.value, 2), f" over {held.readings} readings"
         why = (
-            f"{against.member} measured the {label} as {float(against.value):g} {against.kind.unit.value}, "
-            "which contradicts what is computed."
+            f"{against.member} measured the {label} as {figure:g} {unit}{over}, which contradicts what is "
+            "computed."
         )
         self.note(_line(setup, Decision.Action.DISPUTED, why))
 

@@ -71,6 +71,10 @@ _BY_THE_RULES = (
     said("It counts as verified no longer: {why}"),
     said("By the library’s figures of today the fit is “{now}”, before it was “{before}”."),
     said("{number} members other than the author measured it, and all agree with what is computed."),
+    said(
+        "{member} measured the {dimension} as {figure} {unit} over {readings} readings, which contradicts "
+        "what is computed."
+    ),
     said("{member} measured the {dimension} as {figure} {unit}, which contradicts what is computed."),
     said("The measurement no longer stands against the setup."),
 )

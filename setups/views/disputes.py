@@ -81,7 +81,9 @@ def dispute(request: HttpRequest, number: int) -> HttpResponse:
         context["cannot"] = tell(error)
     else:
         sheet = CarSheet(standing, shown.measurement.quantity)
-        context |= {"sheet": sheet, "case": disputes.Case(shown, sheet.computed), "report": standing.report}
+        theirs = [row for row in sheet.rows if row.member_id == shown.measurement.member_id]
+        case = disputes.Case(shown, sheet.computed, theirs)
+        context |= {"sheet": sheet, "case": case, "report": standing.report}
     return render(request, "setups/disputes/dispute.html", context, status=422 if form.errors else 200)
 
 

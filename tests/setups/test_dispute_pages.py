@@ -5,13 +5,14 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from datetime import timedelta
+from statistics import mean
 
 import pytest
 from django.urls import reverse
-from django.utils import timezone
+from django.utils import timezone, translation
 
 from setups.models import Decision, Dispute, Measurement, PartDimension, Revision, Setup
-from setups.services import posting, verifying
+from setups.services import posting, telling, verifying
 from setups.services.cars import content_of, with_car
 from tests.factories import MemberFactory, SetupFactory, reading_for
 from tests.setups.pages import part, words
@@ -38,6 +39,32 @@ def disputed(value=94.5, setup=None, days=0, **given):
 
 def address(dispute):
     return reverse("dispute", args=[dispute.pk])
+
+
+# Several readings of one member
+
+
+def test_several_readings_of_one_member_are_told_as_what_they_come_to_together(client, steward):
+    """They are pooled before anything is tested, so the figure that decides is theirs together."""
+    setup, member, values = SetupFactory(), MemberFactory(), [92.15]
+    verifying.add(reading_for(setup, "wheelbase", values[0], member=member))
+    assert not setup.disputes.exists()
+    while not setup.disputes.exists():  # each later one pulls them further away from what is computed
+        values.append(92.45)
+        verifying.add(reading_for(setup, "wheelbase", values[-1], member=member))
+    together = f"{round(mean(values), 2):g} mm over {len(values)} readings"
+    pooled = f"{len(values)} readings pooled, the disputed one 92.45 ±"
+
+    text = words(client.get(QUEUE))
+
+    assert pooled in text
+    assert re.search(r"E n of the readings \+1\.\d\d", text)
+    assert f"{member} measured the wheelbase 92.45 ±" not in text
+    assert pooled in words(client.get(address(setup.disputes.get())))
+    (line,) = setup.decisions.filter(action=Decision.Action.DISPUTED)
+    assert f"{member} measured the wheelbase as {together}, which contradicts" in line.reason
+    with translation.override("de"):
+        assert telling.retold(line) != line.reason
 
 
 # The queue
