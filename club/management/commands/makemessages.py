@@ -1,4 +1,4 @@
-"""Django's makemessages, with the marks of the calculation's own words, and a catalogue that reads well in a diff."""
+"""Django's makemessages, with the marks of the calculation's own words, and no guesses."""
 
 from __future__ import annotations
 
