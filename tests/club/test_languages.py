@@ -25,6 +25,7 @@ from pytest_django import DjangoDbBlocker
 
 from club.management.commands.makemessages import Command
 from club.models import Member
+from setups.imports.kinds import KINDS
 from tests.club.visiting import sign_in
 from tests.every_page import Page, load_demo, pages
 from tests.factories import PASSWORD, BodyFactory, MemberFactory
@@ -264,6 +265,9 @@ def words_of_the_data() -> list[str]:
         kept = [one.name for one in model._meta.concrete_fields if isinstance(one, models.JSONField)]
         for row in model._default_manager.values_list(*kept) if kept else ():
             found |= set(_strings(row))
+    # A file has its words in English, and so the page says what may stand in it.
+    columns = [column for kind in KINDS.values() for column in kind.columns]
+    found |= {one.takes.values["choices"] for one in columns if "choices" in getattr(one.takes, "values", ())}
     return sorted((text for text in found if ENGLISH.search(text)), key=len, reverse=True)
 
 
