@@ -37,11 +37,18 @@ class Figure(float):
         return f"{float(self):{format_spec or 'g'}} {self.unit}".rstrip()
 
 
+class Within(str):
+    """A label in the middle of a sentence: with a small letter in English; it is translated."""
+
+    def __format__(self, format_spec: str) -> str:
+        return self[:1].lower() + self[1:]
+
+
 class Listed(tuple[str, ...]):
     """Several labels within a sentence, with commas between; each is translated."""
 
     def __format__(self, format_spec: str) -> str:
-        return ", ".join(self)
+        return ", ".join(format(one) for one in self)
 
 
 class Said(str):

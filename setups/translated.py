@@ -10,7 +10,7 @@ from django.utils.translation import get_language, gettext
 
 from fitcalc.dimensions import Unit
 from fitcalc.quantities import MM_PER_INCH
-from fitcalc.said import Figure, Length, Listed, Said
+from fitcalc.said import Figure, Length, Listed, Said, Within
 from setups.printing import INCH_DECIMALS, in_inches
 
 
@@ -18,8 +18,12 @@ class _InTheirs(Formatter):
     def format_field(self, value: Any, format_spec: str) -> Any:
         if isinstance(value, Said):
             return tell(value)
+        if isinstance(value, Within):
+            return within_a_sentence(gettext(value))
         if isinstance(value, Listed):
-            return ", ".join(tell(one) for one in value)
+            return ", ".join(
+                within_a_sentence(gettext(one)) if isinstance(one, Within) else tell(one) for one in value
+            )
         if isinstance(value, Figure | Length) and in_inches(getattr(value, "unit", Unit.MM)):
             text = f"{value / MM_PER_INCH:.{INCH_DECIMALS}f}{' in' if isinstance(value, Figure) else ''}"
         else:
