@@ -17,7 +17,7 @@ from typing import Any
 from django.db import models
 
 from fitcalc.dimensions import DimensionKind, Unit
-from fitcalc.said import said
+from fitcalc.said import Said, said
 from setups.imports import cells
 from setups.imports.cells import CellError, Style
 from setups.models.dimension import Dimension
@@ -61,7 +61,6 @@ class Column:
     @property
     def numeric(self) -> bool:
         return self.role in ("value", "tolerance", "uncertainty") or self.takes.startswith("number")
-
 
 
 NAMES = (
@@ -154,7 +153,9 @@ class Kind:
             factor = cells.conversion(found.group(1), column.unit)
         except CellError:
             return ""  # a remark in brackets
-        return "" if factor is None else f"The library takes {column.unit.value}: convert the column."
+        if factor is None:
+            return ""
+        return Said("The library takes {unit}: convert the column.", unit=column.unit.value)
 
     @cached_property
     def names(self) -> dict[str, Column]:

@@ -11,6 +11,7 @@ from setups.imports.given import Given
 from setups.imports.names import Names
 from setups.imports.planned import By
 from setups.imports.record_kinds import SLOTS
+from setups.imports.words import too_long
 from setups.models import Revision
 from setups.services.cars import Content, wrong_slots
 from setups.translate import SLOT_KINDS, build_configuration, part_of, platform_of, position_of
@@ -67,7 +68,7 @@ def _lengths(given: Given, content: Content) -> None:
         most = getattr(Revision._meta.get_field(key), "max_length", None)
         text = getattr(content, key)
         if most is not None and text and len(text) > most:
-            given.wrong(key, f"It has {len(text)} characters and may have {most}: shorten it.")
+            given.wrong(key, too_long(text, most))
 
 
 def _buildable(given: Given, content: Content, by: By) -> None:

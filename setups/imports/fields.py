@@ -10,7 +10,7 @@ from django.conf import settings
 from django.db import models
 
 from fitcalc.dimensions import DimensionKind, Unit
-from fitcalc.said import Listed, Said, said
+from fitcalc.said import Said, said
 from setups.imports import cells
 from setups.imports.cells import CellError, Style
 from setups.imports.columns import Column, Text
@@ -31,16 +31,32 @@ def plain_number(unit: Unit, low: float | None, high: float | None) -> Callable[
         value, doubt = cells.number(text, style, unit)
         if doubt is not None:
             raise CellError(
-                "This column takes a figure without a tolerance: take out what stands from the ± on."
+                Said("This column takes a figure without a tolerance: take out what stands from the ± on.")
             )
         if (low is not None and value < low) or (high is not None and value > high):
-            limits = f"at least {low:g}" if high is None else f"between {low:g} and {high:g}"
-            raise CellError(
-                f"It must be {limits} {unit.value}".rstrip() + ": check the unit and the decimal point."
-            )
+            raise CellError(_outside(unit, low, high))
         return value
 
     return read
+
+
+def _outside(unit: Unit, low: float | None, high: float | None) -> Said:
+    if high is None and unit.value:
+        return Said(
+            "It must be at least {low:g} {unit}: check the unit and the decimal point.",
+            low=float(low or 0),
+            unit=unit.value,
+        )
+    if high is None:
+        return Said("It must be at least {low:g}: check the unit and the decimal point.", low=float(low or 0))
+    limits = {"low": float(low or 0), "high": float(high)}
+    if unit.value:
+        return Said(
+            "It must be between {low:g} and {high:g} {unit}: check the unit and the decimal point.",
+            **limits,
+            unit=unit.value,
+        )
+    return Said("It must be between {low:g} and {high:g}: check the unit and the decimal point.", **limits)
 
 
 def reading(text: str, style: Style) -> tuple[Decimal, Decimal | None]:
@@ -51,14 +67,14 @@ def reading(text: str, style: Style) -> tuple[Decimal, Decimal | None]:
 def price(text: str, style: Style) -> Decimal:
     value = cells.money(text, style, settings.CURRENCY)
     if value < 0:
-        raise CellError("A price cannot be negative.")
+        raise CellError(Said("A price cannot be negative."))
     return value
 
 
 def count(text: str, style: Style) -> int:
     value = cells.whole(text, style)
     if not 1 <= value <= 10_000:
-        raise CellError("It must be between 1 and 10,000.")
+        raise CellError(Said("It must be between 1 and 10,000."))
     return value
 
 
@@ -107,7 +123,7 @@ def of_field(
 def choosing(name: str, meaning: str, choices: Any, **more: Any) -> Column:
     """A column of one of ``choices``, by value or label."""
     labels = {value: str(label) for value, label in choices}
-    takes = Said("one of: {choices}", choices=Listed(labels.values()))
+    takes = Said("one of: {choices}", choices=", ".join(labels.values()))  # as a file has them
     label = more.pop("label", "") or label_of(name)
     return Column(name, label, meaning, takes, lambda text, _: cells.choice(text, labels), **more)
 

@@ -14,9 +14,10 @@ from django.core.exceptions import ValidationError
 from django.db.models.base import ModelState
 
 from fitcalc.dimensions import PartKind, dimensions_of
+from fitcalc.said import Listed, Said, Within
 from setups.imports.columns import Kind
 from setups.imports.given import Change, Given, GivenFigure
-from setups.imports.words import number, settled
+from setups.imports.words import number, settled, together
 from setups.models import Part
 from setups.models.dimension import Basis, Dimension
 
@@ -48,10 +49,14 @@ class Figures:
         for key, figure in given.figures.items():
             label = self._kind.catalogue[key].label
             if key not in allowed:
-                owners = ", ".join(one.label for one in PartKind if key in dimensions_of(one))
-                what = PartKind(checked.instance.kind).label
                 given.wrong(
-                    key, f"A {what} has no {label.lower()}: leave the cell empty. It belongs to: {owners}."
+                    key,
+                    Said(
+                        "A {kind} has no {dimension}: leave the cell empty. It belongs to: {owners}.",
+                        kind=Said(PartKind(checked.instance.kind).label),
+                        dimension=Within(label),
+                        owners=Listed(one.label for one in PartKind if key in dimensions_of(one)),
+                    ),
                 )
                 continue
             before = on_record.get(key)
@@ -65,7 +70,13 @@ class Figures:
             checked.changes.append(Change(label, "" if before is None else figure_words(before), made.words))
             measured = before is not None and before.basis in (Basis.MEASURED, Basis.AGREED)
             if measured and before.value != made.dimension.value:
-                checked.notes.append(f"{label}: this replaces a figure {before.get_basis_display()}.")
+                checked.notes.append(
+                    Said(
+                        "{label}: this replaces a figure {basis}.",
+                        label=Said(label),
+                        basis=Said(Basis(before.basis).label),
+                    )
+                )
 
     def _columns(
         self, given: Given, key: str, figure: GivenFigure, before: Dimension | None
@@ -74,15 +85,19 @@ class Figures:
         tolerance = figure.tolerance if figure.tolerance is not None else figure.tolerance_behind
         if figure.tolerance_behind not in (None, tolerance):
             given.wrong(
-                f"{key}_tolerance", "It is not the tolerance that stands behind the ±: give one of them."
+                f"{key}_tolerance",
+                Said("It is not the tolerance that stands behind the ±: give one of them."),
             )
             return None
         if tolerance is not None and figure.uncertainty is not None:
-            given.wrong(f"{key}_uncertainty", "Give a tolerance or an uncertainty, not both.")
+            given.wrong(f"{key}_uncertainty", Said("Give a tolerance or an uncertainty, not both."))
             return None
         if figure.value is None and before is None:
             given.wrong(
-                key, "It is empty, but its tolerance or source is not: write the figure, or empty those too."
+                key,
+                Said(
+                    "It is empty, but its tolerance or source is not: write the figure, or empty those too."
+                ),
             )
             return None
         value = before.value if before and figure.value is None else settled(self._value, figure.value)
@@ -108,7 +123,7 @@ class Figures:
             dimension.clean_fields(exclude={self._kind.owner, "quantity"})
             dimension.clean()
         except ValidationError as error:
-            return [(key, " ".join(messages)) for key, messages in error.message_dict.items()]
+            return [(key, together(messages)) for key, messages in error.message_dict.items()]
         return []
 
 

@@ -73,9 +73,7 @@ _DESIGNATED = {
     "front": said(
         "The front wheel offset that the maker states: rim's inner edge outward of the hub's face."
     ),
-    "rear": said(
-        "The rear wheel offset that the maker states: rim's inner edge outward of the hub's face."
-    ),
+    "rear": said("The rear wheel offset that the maker states: rim's inner edge outward of the hub's face."),
 }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.db import IntegrityError, transaction
 
+from fitcalc.said import Said
 from setups.imports.columns import Kind
 from setups.imports.plan import carry_out, plan_of
 from setups.imports.planned import ANYBODY, By, Loaded, Plan, Problem
@@ -34,5 +35,9 @@ def refused(error: IntegrityError) -> Problem:
     return Problem(
         0,
         "",
-        f"The database refuses it, and nothing was loaded: {told}. Load it in smaller parts to find the row.",
+        Said(
+            "The database refuses it, and nothing was loaded: {told}. Load it in smaller parts to find the "
+            "row.",
+            told=told,
+        ),
     )

@@ -10,6 +10,7 @@ from django.contrib.auth import get_user_model
 from django.db.models import Q
 from django.db.models.functions import Lower
 
+from fitcalc.said import Said, said
 from setups.imports import cells
 from setups.imports.given import Given
 from setups.imports.library import fold
@@ -19,6 +20,7 @@ from setups.services.near import nearest
 AT_ONCE = 5000
 """A query names so many rows at most."""
 _THINGS = {"part": "parts", "body": "bodies"}
+_WORDS = {"race_class": said("race class")}
 
 
 def chunks(keys: Iterable[Any]) -> Iterator[list[Any]]:
@@ -78,15 +80,13 @@ class Names:
             found = None if platform is None else self._known[what].get((platform.pk, fold(text)))
             if found is None and platform is not None:
                 holes = [one.name for (pk, _), one in self._known[what].items() if pk == platform.pk]
-                listed = ", ".join(holes[:8]) or "none yet"
-                given.wrong(column, f"{platform} has no position “{cells.short(text)}”; it has {listed}.")
+                given.wrong(column, _no_position(platform, text, holes))
             return found
         found = self._known[what].get(text) or self._known[what].get(fold(text))
         if found is None:
             names = dict.fromkeys(str(one) for one in self._known[what].values())
             near = nearest(text, names, limit=1)
-            hint = f"did you mean “{near[0]}”?" if near else "load it first, or correct the name."
-            given.wrong(column, f"There is no {what.replace('_', ' ')} “{cells.short(text)}”: {hint}")
+            given.wrong(column, _nothing_called(what, text, near))
         return found
 
     def _thing(self, given: Given, column: str, text: str, what: str) -> Any | None:
@@ -94,14 +94,41 @@ class Names:
         if len(found) == 1:
             return found[0]
         if not found:
-            hint = f"load the {_THINGS[what]} first, or correct it."
-            given.wrong(column, f"There is no {what} “{cells.short(text)}”: {hint}")
-        else:
-            slugs = ", ".join(one.slug for one in found[:4])
             given.wrong(
-                column, f"Several {_THINGS[what]} are called “{cells.short(text)}”: write one of {slugs}."
+                column,
+                Said(
+                    "There is no {thing} “{name}”: load the {things} first, or correct it.",
+                    thing=Said(what),
+                    name=cells.short(text),
+                    things=Said(_THINGS[what]),
+                ),
+            )
+        else:
+            given.wrong(
+                column,
+                Said(
+                    "Several {things} are called “{name}”: write one of {slugs}.",
+                    things=Said(_THINGS[what]),
+                    name=cells.short(text),
+                    slugs=", ".join(one.slug for one in found[:4]),
+                ),
             )
         return None
+
+
+def _no_position(platform: Any, text: str, holes: list[str]) -> Said:
+    values = {"platform": str(platform), "name": cells.short(text)}
+    if not holes:
+        return Said("{platform} has no position “{name}”; it has none yet.", **values)
+    listed = ", ".join(holes[:8])
+    return Said("{platform} has no position “{name}”; it has {positions}.", **values, positions=listed)
+
+
+def _nothing_called(what: str, text: str, near: list[str]) -> Said:
+    values = {"thing": Said(_WORDS.get(what, what)), "name": cells.short(text)}
+    if near:
+        return Said("There is no {thing} “{name}”: did you mean “{near}”?", **values, near=near[0])
+    return Said("There is no {thing} “{name}”: load it first, or correct the name.", **values)
 
 
 def _by_slug_and_name(rows: Iterable[Any]) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from django.db import connection
 from django.utils import timezone
 
 from fitcalc.findings import Verdict
+from fitcalc.said import Listed, Said, said
 from fitcalc.tuning import TUNING
 from setups.imports import cells
 from setups.imports.contents import PLAIN, RELATED, content_of_row
@@ -34,6 +35,21 @@ from setups.services.writing import locked_first
 
 MOST_AT_ONCE = 500
 """So many revisions are computed and written in one go."""
+
+RULES = (
+    said("scale"),
+    said("layout"),
+    said("floor"),
+    said("pairs"),
+    said("offset grid"),
+    said("wheelbase"),
+    said("flush"),
+    said("arch"),
+    said("bump"),
+    said("lock"),
+    said("body mount"),
+)
+"""The rules that a setup may fail, as a note names them."""
 
 
 @dataclass(slots=True)
@@ -71,14 +87,14 @@ class _Group:
 def plan_rows(plan: Plan, given: list[Given], by: By, lock: bool) -> None:
     """Adds to ``plan`` what each row would do."""
     if by.member is None and not by.whole:
-        plan.problems.append(Problem(0, "", "Setups are posted under a member's name: sign in first."))
+        plan.problems.append(Problem(0, "", Said("Setups are posted under a member's name: sign in first.")))
         return
     names = Names(plan.kind.refers, [one.values for one in given], RELATED)
     authors = members_called(one.values["author"] for one in given if "author" in one.values)
     groups = _groups(given, lock)
     own = _own(by) if not by.keeps_library else {}
     if not by.keeps_library:
-        plan.notices.append("Your setups are posted as new ones, dated now.")
+        plan.notices.append(Said("Your setups are posted as new ones, dated now."))
     for one in given:
         row = row_of(one, one.values.get("name", ""))
         plan.rows.append(row)
@@ -125,13 +141,26 @@ def _author(given: Given, group: _Group, authors: dict[str, Any], by: By) -> Any
     name = given.values.get("author", "")
     author = authors.get(name.casefold()) if name else by.member
     if author is None:
-        wanted = f"There is no member “{cells.short(name)}”: " if name else "It is empty: "
-        given.wrong("author", wanted + "write the username of who posted it; they have to be a member first.")
+        if name:
+            why = Said(
+                "There is no member “{name}”: write the username of who posted it; they have to be a member "
+                "first.",
+                name=cells.short(name),
+            )
+        else:
+            why = Said("It is empty: write the username of who posted it; they have to be a member first.")
+        given.wrong("author", why)
     elif not by.keeps_library and author.pk != by.member.pk:
-        given.wrong("author", "You may post your own setups only: leave it empty, or write your username.")
+        why = Said("You may post your own setups only: leave it empty, or write your username.")
+        given.wrong("author", why)
     elif group.author is not None and group.author.pk != author.pk:
         given.wrong(
-            "author", f"Another row of setup {group.mark} is by {group.author}: one setup has one author."
+            "author",
+            Said(
+                "Another row of setup {setup} is by {author}: one setup has one author.",
+                setup=group.mark,
+                author=str(group.author),
+            ),
         )
     else:
         group.author = author
@@ -142,14 +171,18 @@ def _number(given: Given, group: _Group, by: By) -> int:
     """Which revision the row is; they stand in order, from the first."""
     number: int = given.values.get("revision", group.last + 1)
     if number != group.last + 1:
-        wanted = "the first" if not group.last else f"{group.last + 1}"
-        given.wrong(
-            "revision", f"Revisions of a setup stand below each other from 1 on: here must be {wanted}."
-        )
+        if group.last:
+            why = Said(
+                "Revisions of a setup stand below each other from 1 on: here must be {number}.",
+                number=group.last + 1,
+            )
+        else:
+            why = Said("Revisions of a setup stand below each other from 1 on: here must be the first.")
+        given.wrong("revision", why)
     group.last += 1
     at = given.values.get("posted_at")
     if at is not None and at > timezone.now():
-        given.wrong("posted_at", "It lies ahead: write when it was posted, or leave it empty.")
+        given.wrong("posted_at", Said("It lies ahead: write when it was posted, or leave it empty."))
     text = given.values.get("started_from", "")
     if text and by.keeps_library:
         mark, _, revision = text.partition("/")
@@ -157,7 +190,8 @@ def _number(given: Given, group: _Group, by: By) -> int:
             group.started_from = (mark.strip(), int(revision))
         else:
             given.wrong(
-                "started_from", f"“{cells.short(text)}” is no revision: write setup/revision, such as 12/1."
+                "started_from",
+                Said("“{cell}” is no revision: write setup/revision, such as 12/1.", cell=cells.short(text)),
             )
     group.withdrawn = group.withdrawn or given.values.get("withdrawn", False)
     return number
@@ -169,8 +203,13 @@ def _place(row: PlannedRow, given: Given, group: _Group, posted: Posted, number:
     if group.setup is not None and standing is None and by.keeps_library:
         given.wrong(
             "setup",
-            f"Number {group.mark} is another setup here, “{group.setup}” by {group.setup.author}: write a "
-            "mark that is no number, and it gets a new one.",
+            Said(
+                "Number {number} is another setup here, “{setup}” by {author}: write a mark that is no "
+                "number, and it gets a new one.",
+                number=group.mark,
+                setup=str(group.setup),
+                author=str(group.setup.author),
+            ),
         )
         closed(row, given, None)
         return
@@ -180,17 +219,23 @@ def _place(row: PlannedRow, given: Given, group: _Group, posted: Posted, number:
     before = group.revisions.get(number) if standing is not None else None
     if before is not None:
         posted.instance, posted.is_new = before, False
-        said = _differing(before, content)
-        if said:
+        differing = _differing(before, content)
+        if differing:
             given.wrong(
-                said[0],
-                f"Revision {number} of setup {group.mark} says otherwise on record, and what is "
-                "posted never changes: leave the row as it was, or post a new revision.",
+                differing[0],
+                Said(
+                    "Revision {number} of setup {setup} says otherwise on record, and what is posted never "
+                    "changes: leave the row as it was, or post a new revision.",
+                    number=number,
+                    setup=group.mark,
+                ),
             )
     elif standing is not None and not by.keeps_library:
-        given.wrong("revision", f"Setup {group.mark} is on record without it: revise it on its page.")
+        why = Said("Setup {setup} is on record without it: revise it on its page.", setup=group.mark)
+        given.wrong("revision", why)
     elif standing is not None and standing.state == Setup.State.WITHDRAWN:
-        given.wrong("setup", f"Setup {group.mark} is withdrawn: put it back first, then revise it.")
+        why = Said("Setup {setup} is withdrawn: put it back first, then revise it.", setup=group.mark)
+        given.wrong("setup", why)
     if posted.is_new:
         posted.changes = _said(content, posted.author, number, group)
     closed(row, given, posted)
@@ -227,18 +272,18 @@ def _plainly(value: Any) -> Any:
 def _said(content: Content, author: Any, number: int, group: _Group) -> list[Change]:
     parts = ", ".join(dict.fromkeys(part.name for part in content.parts.values()))
     told = [
-        ("Author", str(author)),
-        ("Revision", str(number)),
-        ("Body", str(content.body)),
-        ("Platform", f"{content.platform}, {content.position}"),
-        ("Parts", parts),
+        (said("Author"), str(author)),
+        (said("Revision"), str(number)),
+        (said("Body"), str(content.body)),
+        (said("Platform"), f"{content.platform}, {content.position}"),
+        (said("Parts"), parts),
         (
-            "Settings",
+            said("Settings"),
             ", ".join(f"{TUNING[key].label} {shown_setting(value)}" for key, value in content.tuning.items()),
         ),
-        ("Circuit", content.circuit),
-        ("Best lap", "" if content.best_lap is None else f"{shown(content.best_lap)} s"),
-        ("Withdrawn", "yes" if group.withdrawn else ""),
+        (said("Circuit"), content.circuit),
+        (said("Best lap"), "" if content.best_lap is None else f"{shown(content.best_lap)} s"),
+        (said("Withdrawn"), "yes" if group.withdrawn else ""),
     ]
     return [Change(what, "", after) for what, after in told if after]
 
@@ -259,7 +304,9 @@ def _note_doubles(plan: Plan, own: dict[tuple[str, str], int]) -> None:
         content = row.checked.content
         found = own.get((fold(content.name), content.build))
         if found is not None:
-            row.notes.append(f"Your setup {found} has this name and is built alike: is it this one?")
+            row.notes.append(
+                Said("Your setup {number} has this name and is built alike: is it this one?", number=found)
+            )
 
 
 def _note_misfits(plan: Plan) -> None:
@@ -267,8 +314,10 @@ def _note_misfits(plan: Plan) -> None:
     new = plan.new
     for row, report in zip(new, reports_of([row.checked.content for row in new]), strict=True):
         if report.verdict is Verdict.FAILS:
-            rules = ", ".join(dict.fromkeys(one.rule.value.replace("_", " ") for one in report.failing))
-            row.notes.append(f"By the library's figures it does not fit ({rules}): its page will say so.")
+            rules = Listed(dict.fromkeys(one.rule.value.replace("_", " ") for one in report.failing))
+            row.notes.append(
+                Said("By the library's figures it does not fit ({rules}): its page will say so.", rules=rules)
+            )
 
 
 def carry_out(plan: Plan, by: By) -> Loaded:

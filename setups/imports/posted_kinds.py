@@ -19,7 +19,7 @@ from setups.models import Decision, Dispute, Measurement, Revision
 def _number_of(text: str, style: Style) -> int:
     value = cells.whole(text, style)
     if value < 1:
-        raise CellError("It must be 1 or more.")
+        raise CellError(Said("It must be 1 or more."))
     return value
 
 
@@ -30,7 +30,7 @@ def _lap(text: str, style: Style) -> Decimal:
     if colon:
         value += 60 * cells.whole(minutes, style)
     if not 0 < value < 10_000:
-        raise CellError("It must be more than 0 and less than 10,000 seconds.")
+        raise CellError(Said("It must be more than 0 and less than 10,000 seconds."))
     return value
 
 

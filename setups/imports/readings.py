@@ -18,12 +18,13 @@ from django.utils import timezone
 
 from fitcalc.dimensions import BODY_DIMENSIONS, CAR_DIMENSIONS, PART_DIMENSIONS, PartKind, dimensions_of
 from fitcalc.instruments import Instrument
+from fitcalc.said import Said, said
 from setups.imports import cells
 from setups.imports.backdate import backdate
 from setups.imports.given import Change, Given
 from setups.imports.names import Names, chunks, members_called
 from setups.imports.planned import By, Loaded, Plan, Problem, closed, row_of
-from setups.imports.words import LARGEST, NOISE, shown
+from setups.imports.words import LARGEST, NOISE, shown, too_long
 from setups.models import Body, Measurement, Part, Revision, Setup, StatedFigure
 from setups.models.measurement import refusals
 from setups.services import measuring, ruling, verifying
@@ -47,7 +48,7 @@ class Reading:
 def plan_rows(plan: Plan, given: list[Given], by: By, lock: bool) -> None:
     """Adds to ``plan`` what each row would do."""
     if by.member is None and not by.whole:
-        plan.problems.append(Problem(0, "", "A measurement is somebody's: sign in first."))
+        plan.problems.append(Problem(0, "", Said("A measurement is somebody's: sign in first.")))
         return
     names = Names(plan.kind.refers, [one.values for one in given])
     members = members_called(one.values["member"] for one in given if "member" in one.values)
@@ -69,8 +70,11 @@ def plan_rows(plan: Plan, given: list[Given], by: By, lock: bool) -> None:
         if not by.keeps_library and counts[_limited(measurement)] > measuring.MOST_READINGS:
             one.wrong(
                 "",
-                f"You would have more than {measuring.MOST_READINGS} readings of this, and more of them "
-                "change nothing: take the row out.",
+                Said(
+                    "You would have more than {most} readings of this, and more of them change nothing: take "
+                    "the row out.",
+                    most=measuring.MOST_READINGS,
+                ),
             )
         closed(row, one, Reading(measurement, True, _said(measurement)))
 
@@ -98,7 +102,8 @@ def _measurement(
     value, behind = values["value"]
     uncertainty = values.get("uncertainty", behind)
     if behind is not None and behind != uncertainty:
-        given.wrong("uncertainty", "It is not the doubt that stands behind the ±: give one of them.")
+        why = Said("It is not the doubt that stands behind the ±: give one of them.")
+        given.wrong("uncertainty", why)
     measurement = Measurement(
         **{of: subject},
         quantity=values["quantity"],
@@ -130,11 +135,19 @@ def _member(given: Given, members: dict[str, Any], by: By) -> Any:
     name = given.values.get("member", "")
     member = members.get(name.casefold()) if name else by.member
     if member is None:
-        wanted = f"There is no member “{cells.short(name)}”: " if name else "It is empty: "
-        given.wrong("member", wanted + "write the username of who measured; they have to be a member first.")
+        if name:
+            why = Said(
+                "There is no member “{name}”: write the username of who measured; they have to be a member "
+                "first.",
+                name=cells.short(name),
+            )
+        else:
+            why = Said("It is empty: write the username of who measured; they have to be a member first.")
+        given.wrong("member", why)
     elif not by.keeps_library and member.pk != by.member.pk:
         given.wrong(
-            "member", "You may load your own measurements only: leave it empty, or write your username."
+            "member",
+            Said("You may load your own measurements only: leave it empty, or write your username."),
         )
     return member
 
@@ -143,7 +156,9 @@ def _subject(given: Given, names: Names, cars: Any, by: By) -> tuple[Any, str]:
     """What was measured and which field holds it; ``None`` if something is wrong."""
     values = given.values
     if sum(key in values for key in ("body", "part", "setup")) != 1:
-        given.wrong("body", "Name what was measured: a body, a part or the number of a setup, one of them.")
+        given.wrong(
+            "body", Said("Name what was measured: a body, a part or the number of a setup, one of them.")
+        )
         return None, ""
     for column in ("body", "part"):
         if column in values:
@@ -151,21 +166,40 @@ def _subject(given: Given, names: Names, cars: Any, by: By) -> tuple[Any, str]:
     number, revision = values["setup"], values.get("revision")
     car: Revision | None = cars.get((number, revision))
     if car is None:
-        which = f"revision {revision} of setup {number}" if revision else f"setup {number}"
-        given.wrong("setup", f"There is no {which}: load the setups first, or correct the number.")
+        given.wrong("setup", _no_car(number, revision))
     elif not by.keeps_library and car.setup.state == Setup.State.WITHDRAWN:
-        given.wrong("setup", "The setup is withdrawn: measuring it changes nothing until it is put back.")
+        given.wrong(
+            "setup", Said("The setup is withdrawn: measuring it changes nothing until it is put back.")
+        )
     elif not by.keeps_library and car.setup.current_id != car.pk:
-        given.wrong("revision", f"Setup {number} has been revised since: measure the car as it is now.")
+        given.wrong(
+            "revision",
+            Said("Setup {number} has been revised since: measure the car as it is now.", number=number),
+        )
     elif (
         not by.whole
         and by.member.pk == car.setup.author_id
         and _member_of(given, by) != by.member.username.casefold()
     ):
         given.wrong(
-            "setup", f"Setup {number} is your own: nobody loads other members' measurements of it for you."
+            "setup",
+            Said(
+                "Setup {number} is your own: nobody loads other members' measurements of it for you.",
+                number=number,
+            ),
         )
     return (None if given.problems else car), "revision"
+
+
+def _no_car(number: int, revision: int | None) -> Said:
+    if revision:
+        return Said(
+            "There is no revision {revision} of setup {number}: load the setups first, or correct the "
+            "number.",
+            revision=revision,
+            number=number,
+        )
+    return Said("There is no setup {number}: load the setups first, or correct the number.", number=number)
 
 
 def _member_of(given: Given, by: By) -> str:
@@ -179,27 +213,35 @@ def _known_quantity(given: Given, subject: Any, of: str) -> bool:
     if known and of == "part":
         known = quantity in dimensions_of(PartKind(subject.kind))
     if not known:
-        what = f"A {PartKind(subject.kind).label}" if of == "part" else "A body" if of == "body" else "A car"
-        given.wrong("quantity", f"{what} has no such dimension: correct what was measured, or of what.")
+        given.wrong("quantity", _no_quantity(subject, of))
     return known
+
+
+def _no_quantity(subject: Any, of: str) -> Said:
+    if of == "part":
+        return Said(
+            "A {kind} has no such dimension: correct what was measured, or of what.",
+            kind=Said(PartKind(subject.kind).label),
+        )
+    if of == "body":
+        return Said("A body has no such dimension: correct what was measured, or of what.")
+    return Said("A car has no such dimension: correct what was measured, or of what.")
 
 
 def _judge(given: Given, measurement: Measurement) -> None:
     with lengths_in(Lengths.MM):  # as the file has them
-        wrong = refusals(
-            measurement.kind, measurement.value, measurement.instrument, measurement.uncertainty
-        )
+        wrong = refusals(measurement.kind, measurement.value, measurement.instrument, measurement.uncertainty)
     for key, message in wrong.items():
         given.wrong(key, message)
     for key in ("value", "uncertainty"):
         number = getattr(measurement, key)
         if number is not None and abs(number) < LARGEST and number != number.quantize(THOUSANDTH):
-            given.wrong(key, "The library keeps three decimals: round it.")
+            given.wrong(key, Said("The library keeps three decimals: round it."))
     most = Measurement._meta.get_field("note").max_length
     if most is not None and len(measurement.note) > most:
-        given.wrong("note", f"It has {len(measurement.note)} characters and may have {most}: shorten it.")
+        given.wrong("note", too_long(measurement.note, most))
     if measurement.measured_on > timezone.localdate():
-        given.wrong("measured_on", "That day lies ahead: write the day on which it was measured.")
+        given.wrong("measured_on", Said("That day lies ahead: write the day on which it was measured."))
 
 
 def _standing(read: list[Measurement], lock: bool) -> dict[tuple[Any, ...], list[Measurement]]:
@@ -262,13 +304,13 @@ def _name(measurement: Measurement | None, given: Given) -> str:
 def _said(one: Measurement) -> list[Change]:
     doubt = f"± {shown(one.uncertainty)} " if one.uncertainty is not None else ""
     told = [
-        ("Value", f"{shown(one.value)} {doubt}{one.kind.unit.value}".rstrip()),
-        ("With", Instrument(one.instrument).label),
-        ("Measured by", str(one.member)),
-        ("On", str(one.measured_on)),
-        ("Note", one.note),
-        ("Withdrawn", shown(one.withdrawn) if one.withdrawn else ""),
-        ("Set aside", shown(one.set_aside) if one.set_aside else ""),
+        (said("Value"), f"{shown(one.value)} {doubt}{one.kind.unit.value}".rstrip()),
+        (said("With"), Instrument(one.instrument).label),
+        (said("Measured by"), str(one.member)),
+        (said("On"), str(one.measured_on)),
+        (said("Note"), one.note),
+        (said("Withdrawn"), shown(one.withdrawn) if one.withdrawn else ""),
+        (said("Set aside"), shown(one.set_aside) if one.set_aside else ""),
     ]
     return [Change(what, "", after) for what, after in told if after]
 

@@ -11,27 +11,37 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS
+from fitcalc.said import Said, said
 from setups.imports.columns import Kind
 from setups.imports.given import Change, Given
 from setups.imports.library import fold
 from setups.imports.names import Names, chunks
 from setups.imports.planned import By, Loaded, Outcome, Plan, closed, row_of
 from setups.imports.record_kinds import SLOTS
-from setups.imports.words import settled, shown
+from setups.imports.words import says_otherwise, says_the_same, settled, shown, together
 from setups.models import Configuration, ConfigurationPart
 
 BATCH = 500
 _WORDS = {
-    "platform_datum_sane": "The datum must lie between −200 and 400 mm, its tolerance must not be negative.",
-    "platform_sizes_positive": "The widths of rim and chassis must be more than 0.",
-    "platform_offset_grid_sane": "The offset step must be more than 0, and the smallest offset no larger "
-    "than the largest.",
-    "platform_criteria_sane": "The bands must be more than 0, the inset limit at least the flush band, and "
-    "the steering lock between 0 and 60°.",
-    "position_shift_sane": "The shift must lie between −100 and 100 mm, its tolerance must not be negative.",
-    "known_wheelbase_positive": "The wheelbase must be more than 0, its tolerance must not be negative.",
-    "part_pair_of_two": "A part cannot be paired with itself.",
-    "stated_figure_doubt": "A doubt cannot be negative.",
+    "platform_datum_sane": said(
+        "The datum must lie between −200 and 400 mm, its tolerance must not be negative."
+    ),
+    "platform_sizes_positive": said("The widths of rim and chassis must be more than 0."),
+    "platform_offset_grid_sane": said(
+        "The offset step must be more than 0, and the smallest offset no larger than the largest."
+    ),
+    "platform_criteria_sane": said(
+        "The bands must be more than 0, the inset limit at least the flush band, and the steering lock "
+        "between 0 and 60°."
+    ),
+    "position_shift_sane": said(
+        "The shift must lie between −100 and 100 mm, its tolerance must not be negative."
+    ),
+    "known_wheelbase_positive": said(
+        "The wheelbase must be more than 0, its tolerance must not be negative."
+    ),
+    "part_pair_of_two": said("A part cannot be paired with itself."),
+    "stated_figure_doubt": said("A doubt cannot be negative."),
 }
 """What to say of the constraints that a record can break."""
 
@@ -66,12 +76,13 @@ def plan_rows(plan: Plan, given: list[Given], by: By, lock: bool) -> None:
         if first is not one:
             if first.same_as(one):
                 row.outcome = Outcome.UNCHANGED
-                row.notes = [f"It says the same as line {first.line} and is left out."]
+                row.notes = [says_the_same(first)]
                 continue
-            one.wrong("", f"Line {first.line} is the same {kind.one} with other figures: keep one of them.")
+            one.wrong("", says_otherwise(first, kind))
         for column, holders in taken.items():
             if holders.setdefault(values.get(column), key) != key:
-                one.wrong(column, f"Another {kind.one} has it: no two may have the same.")
+                why = Said("Another {thing} has it: no two may have the same.", thing=Said(kind.one))
+                one.wrong(column, why)
         closed(row, one, _checked(kind, one, values, standing.get(key)))
 
 
@@ -103,7 +114,7 @@ def _resolved(kind: Kind, given: Given, names: Names) -> dict[str, Any]:
         and (values["body"] is None) == (values["part"] is None)
         and not given.problems
     ):
-        given.wrong("body", "Name a body or a part, one of the two.")
+        given.wrong("body", Said("Name a body or a part, one of the two."))
     return values
 
 
@@ -185,7 +196,7 @@ def _faults(kind: Kind, given: Given, record: Record) -> None:
         record.instance.clean_fields(exclude=keep | set(kind.refers))
     except ValidationError as error:
         for key, messages in error.message_dict.items():
-            given.wrong(key, " ".join(messages))
+            given.wrong(key, together(messages))
         return
     for constraint in kind.model._meta.constraints:
         if constraint.name in _WORDS:
@@ -200,11 +211,15 @@ def _figure_of(values: dict[str, Any], given: Given) -> None:
     catalogue = BODY_DIMENSIONS if values.get("body") is not None else PART_DIMENSIONS
     found = catalogue.get(values["quantity"])
     if found is None:
-        given.wrong("quantity", "It has no such dimension: correct the dimension, or of what it is.")
+        why = Said("It has no such dimension: correct the dimension, or of what it is.")
+        given.wrong("quantity", why)
     elif not found.low <= values["value"] <= found.high:
-        given.wrong(
-            "value", f"It must lie between {found.low:g} and {found.high:g} {found.unit.value}".rstrip() + "."
-        )
+        limits = {"low": float(found.low), "high": float(found.high)}
+        if found.unit.value:
+            why = Said("It must lie between {low:g} and {high:g} {unit}.", **limits, unit=found.unit.value)
+        else:
+            why = Said("It must lie between {low:g} and {high:g}.", **limits)
+        given.wrong("value", why)
 
 
 def carry_out(plan: Plan, by: By) -> Loaded:

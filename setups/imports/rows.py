@@ -9,11 +9,12 @@ from typing import Any
 from django.core.exceptions import ValidationError
 
 from fitcalc.dimensions import PART_DIMENSIONS, REQUIRED, PartKind
+from fitcalc.said import Listed, Said, Within, said
 from setups.imports import cells
 from setups.imports.columns import Kind
 from setups.imports.given import Change, Given
 from setups.imports.library import Library, fold
-from setups.imports.words import settled, shown, signed
+from setups.imports.words import settled, shown, signed, together, too_long
 from setups.models import Body, Part, Platform
 from setups.models.dimension import Dimension
 from setups.services.near import nearest
@@ -65,7 +66,11 @@ def _match(kind: Kind, given: Given, library: Library) -> Any | None:
             other = library.rows[found.by_number]
             given.wrong(
                 "part_number",
-                f"It is the number of “{other}” ({other.slug}): correct the number or the slug.",
+                Said(
+                    "It is the number of “{other}” ({slug}): correct the number or the slug.",
+                    other=str(other),
+                    slug=other.slug,
+                ),
             )
         existing = library.rows[found.by_slug]
     else:
@@ -73,15 +78,25 @@ def _match(kind: Kind, given: Given, library: Library) -> Any | None:
         named = [pk for pk in found.by_name if not number or library.number_of[pk] in ("", number)]
         if found.by_number is None and len(named) > 1:
             slugs = ", ".join(library.rows[pk].slug for pk in named[:4])
-            given.wrong("name", f"Several have this maker and name: add a column slug with one of {slugs}.")
+            why = Said(
+                "Several have this maker and name: add a column slug with one of {slugs}.", slugs=slugs
+            )
+            given.wrong("name", why)
         pk = found.by_number if found.by_number is not None else named[0] if named else None
         existing = None if pk is None else library.rows[pk]
         if existing is not None and "slug" in values:
-            given.wrong("slug", f"It is on record as “{existing.slug}”: leave the slug out or write that.")
+            given.wrong(
+                "slug",
+                Said("It is on record as “{slug}”: leave the slug out or write that.", slug=existing.slug),
+            )
     if existing is not None and kind.model is Part and existing.kind != values["kind"]:
         given.wrong(
             "kind",
-            f"“{existing}” is a {existing.get_kind_display()} on record, and a part stays of its kind.",
+            Said(
+                "“{part}” is a {kind} on record, and a part stays of its kind.",
+                part=str(existing),
+                kind=Said(PartKind(existing.kind).label),
+            ),
         )
     return existing
 
@@ -91,12 +106,14 @@ def _maker(given: Given, library: Library, checked: Checked, existing: Any | Non
     maker = library.makers.get(fold(name))
     if maker is None:
         if len(name) > 80:
-            given.wrong("maker", f"It has {len(name)} characters and may have 80: shorten it.")
+            given.wrong("maker", too_long(name, 80))
             return
         checked.new_maker = name
         near = library.maker_near(name)
         if near:
-            checked.notes.append(f"“{name}” would be a new maker: did you mean “{near}”?")
+            checked.notes.append(
+                Said("“{name}” would be a new maker: did you mean “{near}”?", name=name, near=near)
+            )
         after = name
     else:
         checked.instance.maker = maker
@@ -105,9 +122,17 @@ def _maker(given: Given, library: Library, checked: Checked, existing: Any | Non
             maker, given.values.get("part_number") or (existing.part_number if existing else "")
         )
         if existing is not None and holder is not None and holder.pk != existing.pk:
-            given.wrong("maker", f"{holder.part_number} is the number of “{holder}” ({holder.slug}) there.")
+            given.wrong(
+                "maker",
+                Said(
+                    "{number} is the number of “{other}” ({slug}) there.",
+                    number=holder.part_number,
+                    other=str(holder),
+                    slug=holder.slug,
+                ),
+            )
     if existing is None or maker is None or existing.maker_id != maker.pk:
-        checked.changes.append(Change("Maker", "" if existing is None else existing.maker.name, after))
+        checked.changes.append(Change(said("Maker"), "" if existing is None else existing.maker.name, after))
         checked.fields.append("maker")
 
 
@@ -136,7 +161,7 @@ def _faults(instance: Any, exclude: set[str]) -> list[tuple[str, str]]:
     try:
         instance.clean_fields(exclude=exclude)
     except ValidationError as error:
-        return [(key, " ".join(messages)) for key, messages in error.message_dict.items()]
+        return [(key, together(messages)) for key, messages in error.message_dict.items()]
     return []
 
 
@@ -144,9 +169,9 @@ def _part_rules(given: Given, checked: Checked) -> None:
     part = checked.instance
     mount = part.kind == PartKind.MOTOR_MOUNT
     if mount and not part.layout:
-        given.wrong("layout", "A motor mount needs its layout: write rear motor or mid motor.")
+        given.wrong("layout", Said("A motor mount needs its layout: write rear motor or mid motor."))
     elif part.layout and not mount:
-        given.wrong("layout", "Only a motor mount has a layout: leave the cell empty.")
+        given.wrong("layout", Said("Only a motor mount has a layout: leave the cell empty."))
 
 
 def _links(given: Given, library: Library, checked: Checked, existing: Any | None) -> None:
@@ -155,35 +180,56 @@ def _links(given: Given, library: Library, checked: Checked, existing: Any | Non
         platform = library.platforms.get(name) or library.platforms.get(fold(name))
         if platform is None:
             near = nearest(name, dict.fromkeys(one.name for one in library.platforms.values()), limit=1)
-            hint = f"did you mean “{near[0]}”?" if near else "see the list of platforms for their names."
-            given.wrong("platforms", f"There is no platform “{cells.short(name)}”: {hint}")
+            given.wrong("platforms", _no_platform(cells.short(name), near))
         elif platform.pk not in known:
             known.add(platform.pk)
             checked.platforms.append(platform)
     if checked.platforms:
-        checked.changes.append(Change("Fits", "", ", ".join(platform.name for platform in checked.platforms)))
+        checked.changes.append(
+            Change(said("Fits"), "", ", ".join(platform.name for platform in checked.platforms))
+        )
     if "made_for" not in given.values:
         return
     if checked.instance.kind not in (PartKind.FRONT_BODY_MOUNT, PartKind.REAR_BODY_MOUNT):
-        given.wrong("made_for", "Only a body mount is made for a body: leave the cell empty.")
+        given.wrong("made_for", Said("Only a body mount is made for a body: leave the cell empty."))
         return
     ruled = {} if existing is None else {rule.body_id: rule for rule in existing.body_rules.all()}
     for name in cells.several(given.values["made_for"]):
         bodies = library.bodies_called(name)
         if not bodies:
             given.wrong(
-                "made_for", f"There is no body “{cells.short(name)}”: load the bodies first, or correct it."
+                "made_for",
+                Said(
+                    "There is no body “{name}”: load the bodies first, or correct it.",
+                    name=cells.short(name),
+                ),
             )
         elif len(bodies) > 1:
             slugs = ", ".join(body.slug for body in bodies[:4])
-            given.wrong("made_for", f"Several bodies are called “{cells.short(name)}”: write one of {slugs}.")
+            given.wrong(
+                "made_for",
+                Said(
+                    "Several bodies are called “{name}”: write one of {slugs}.",
+                    name=cells.short(name),
+                    slugs=slugs,
+                ),
+            )
         elif bodies[0].pk not in ruled:
             ruled[bodies[0].pk] = None
             checked.bodies.append(bodies[0])
         elif ruled[bodies[0].pk] is not None and ruled[bodies[0].pk].rule == "fouls":
-            given.wrong("made_for", f"On record it fouls “{bodies[0]}”: it cannot be made for it.")
+            given.wrong(
+                "made_for",
+                Said("On record it fouls “{body}”: it cannot be made for it.", body=str(bodies[0])),
+            )
     if checked.bodies:
-        checked.changes.append(Change("Made for", "", ", ".join(body.name for body in checked.bodies)))
+        checked.changes.append(Change(said("Made for"), "", ", ".join(body.name for body in checked.bodies)))
+
+
+def _no_platform(name: str, near: list[str]) -> Said:
+    if near:
+        return Said("There is no platform “{name}”: did you mean “{near}”?", name=name, near=near[0])
+    return Said("There is no platform “{name}”: see the list of platforms for their names.", name=name)
 
 
 def _names(text: str, known: dict[str, Any]) -> list[str]:
@@ -212,9 +258,15 @@ def _offset_grid(given: Given, checked: Checked, existing: Part | None) -> None:
         if not grid.holds(float(offset.value)):
             given.wrong(
                 "offset",
-                f"{platform} takes offsets from {signed(grid.low)} to {signed(grid.high)} in steps of "
-                f"{grid.step:g} mm, and {signed(float(offset.value))} is none of them: correct the offset "
-                "or the platform.",
+                Said(
+                    "{platform} takes offsets from {low} to {high} in steps of {step:g} mm, and {offset} is "
+                    "none of them: correct the offset or the platform.",
+                    platform=str(platform),
+                    low=signed(grid.low),
+                    high=signed(grid.high),
+                    step=float(grid.step),
+                    offset=signed(float(offset.value)),
+                ),
             )
 
 
@@ -223,9 +275,9 @@ def _incomplete(checked: Checked, existing: Part | None) -> None:
     if existing is not None:
         known |= {row.quantity for row in existing.dimensions.all()}
     kind = PartKind(checked.instance.kind)
-    missing = [PART_DIMENSIONS[key].label.lower() for key in REQUIRED[kind] if key not in known]
+    missing = Listed(Within(PART_DIMENSIONS[key].label) for key in REQUIRED[kind] if key not in known)
     if missing:
-        checked.notes.append(f"It is left out of every answer until known: {', '.join(missing)}.")
+        checked.notes.append(Said("It is left out of every answer until known: {missing}.", missing=missing))
 
 
 def _identities(given: Given, library: Library, checked: Checked, existing: Any | None) -> list[Any]:

@@ -16,6 +16,7 @@ from setups.imports.given import Given
 from setups.imports.library import Library, fold
 from setups.imports.planned import By, Loaded, Outcome, Plan, PlannedRow, closed, row_of
 from setups.imports.rows import check
+from setups.imports.words import says_otherwise, says_the_same
 from setups.models import BodyPart, Fitment, Maker, Part
 
 BATCH = 500
@@ -46,9 +47,9 @@ def _planned(kind: Kind, given: Given, library: Library, first_lines: dict[Any, 
         if first is not given:
             if first.same_as(given):
                 row.outcome = Outcome.UNCHANGED
-                row.notes = [f"It says the same as line {first.line} and is left out."]
+                row.notes = [says_the_same(first)]
                 return row
-            given.wrong("", f"Line {first.line} is the same {kind.one} with other figures: keep one of them.")
+            given.wrong("", says_otherwise(first, kind))
             break
     return closed(row, given, checked, checked.notes)
 

@@ -7,6 +7,9 @@ from typing import Any
 
 from django.db import models
 
+from fitcalc.said import Said
+from setups.imports.columns import Kind
+from setups.imports.given import Given
 from setups.printing import MINUS
 
 NOISE = Decimal("0.000001")
@@ -38,6 +41,30 @@ def shown(value: Any) -> str:
     if isinstance(value, Decimal):
         return number(value)
     return str(value)
+
+
+def together(messages: list[str]) -> str:
+    """Several sentences as one text. One alone stays what it is, and can be told in another language."""
+    return messages[0] if len(messages) == 1 else " ".join(messages)
+
+
+def says_the_same(first: Given) -> Said:
+    """What is noted of a row that repeats ``first``."""
+    return Said("It says the same as line {line} and is left out.", line=first.line)
+
+
+def says_otherwise(first: Given, kind: Kind) -> Said:
+    """What is wrong with a row about the same thing as ``first`` that says otherwise."""
+    return Said(
+        "Line {line} is the same {thing} with other figures: keep one of them.",
+        line=first.line,
+        thing=Said(kind.one),
+    )
+
+
+def too_long(text: str, most: int) -> Said:
+    """What is wrong with text that the library has no room for."""
+    return Said("It has {length} characters and may have {most}: shorten it.", length=len(text), most=most)
 
 
 def number(value: Decimal) -> str:
