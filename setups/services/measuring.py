@@ -32,8 +32,8 @@ from setups.services.fitting import answer, solved
 from setups.services.verifying import Rechecked
 from setups.translate import body_of
 
-MOST_READINGS = 20
-"""A member may have so many readings of one dimension that count."""
+MOST_READINGS = verifying.MOST_READINGS
+"""A member may have so many readings of one dimension that count: as many as of a car."""
 
 SETTLED_SOURCE = re.compile(r"^\d+ members?['’] measurements?(, disputed)?$|^a member['’]s measurement$")
 _THOUSANDTH = Decimal("0.001")
