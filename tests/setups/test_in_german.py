@@ -5,8 +5,11 @@ from __future__ import annotations
 import pytest
 from django.utils.translation import override
 
+from setups.imports.kinds import KINDS
+from setups.imports.plan import plan_of
 from setups.models import Decision
 from setups.services import telling, verifying
+from setups.translated import tell
 from tests.factories import MemberFactory, SetupFactory, reading_for
 
 pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
@@ -71,3 +74,44 @@ def test_a_reading_that_a_german_adds_leaves_an_english_record():
     kept = [line.reason for line in setup.decisions.all()]
     assert any("measured the wheelbase as 50 mm, which contradicts" in reason for reason in kept)
     assert any("hat gemessen: Radstand 50 mm" in reason for reason in told)
+
+
+def test_what_is_wrong_with_a_file_is_told_in_german_and_the_words_of_the_file_stay():
+    part = "name,maker,kind,axle,offset,teeth,platforms\nReed 8,Reed,wheel,left,half,12,Nowhere\n"
+    with override("de"):
+        [row] = plan_of(KINDS["parts"], part).rows
+        told = {problem.column: tell(problem.message) for problem in row.problems}
+        kept = {problem.column: str(problem.message) for problem in row.problems}
+
+    assert told["axle"].startswith("„left“ ist keines von diesen: front, rear")
+    assert told["offset"] == "„half“ ist keine Zahl: Schreib nur Ziffern, zum Beispiel 98.5."
+    assert kept["offset"] == "“half” is not a number: write figures only, such as 98.5."
+
+
+def test_a_part_of_the_wrong_kind_is_named_within_the_sentence():
+    part = "name,maker,kind,teeth,platforms\nReed 8,Reed,wheel,12,Nowhere\n"
+    with override("de"):
+        [row] = plan_of(KINDS["parts"], part).rows
+        [teeth, platform] = sorted(
+            (tell(one.message) for one in row.problems), key=lambda text: "Nowhere" in text
+        )
+        kept = [str(one.message) for one in row.problems]
+
+    assert teeth == (
+        "Zähne gibt es bei dieser Art von Teil (Rad) nicht: Lass die Zelle leer. "
+        "Das Maß gehört zu: Ritzel, Hauptzahnrad."
+    )
+    assert platform.startswith("Es gibt keine Plattform „Nowhere“")
+    assert "A wheel has no teeth: leave the cell empty. It belongs to: pinion, spur." in kept
+
+
+def test_a_german_sees_a_file_refused_in_german(client):
+    page = client.post(
+        "/imports/",
+        {"kind": "bodies", "text": "name,maker,scale,colour\nHeron,Reed,28,red\n,Reed,x,\n", "act": "check"},
+        HTTP_ACCEPT_LANGUAGE="de",
+    ).content.decode()
+
+    assert "Spalten, die nicht gelesen werden: „colour“." in page
+    assert "„x“ ist kein Maßstab" in page
+    assert "is not a scale" not in page
