@@ -10,7 +10,7 @@ from django.conf import settings
 from django.db import models
 
 from fitcalc.dimensions import DimensionKind, Unit
-from fitcalc.said import Said, said
+from fitcalc.said import Said, Within, said
 from setups.imports import cells
 from setups.imports.cells import CellError, Style
 from setups.imports.columns import Column, Text
@@ -172,7 +172,7 @@ def of_dimension(kind: DimensionKind) -> list[Column]:
     """The columns of one dimension: its value, its doubt, what it rests on, where it comes from."""
     unit = kind.unit
     limits = between(plainly(kind.low), plainly(kind.high), unit)
-    lower = kind.label[0].lower() + kind.label[1:]
+    label, lower = Said(kind.label), Within(kind.label)
     common = {"unit": unit, "dimension": kind.key}
     return [
         Column(
@@ -187,8 +187,8 @@ def of_dimension(kind: DimensionKind) -> list[Column]:
         ),
         Column(
             f"{kind.key}_tolerance",
-            f"{kind.label} tolerance",
-            f"Half-width of the maker's tolerance of the {lower}.",
+            Said("{label} tolerance", label=label),
+            Said("Half-width of the maker's tolerance of the {dimension}.", dimension=lower),
             _in(unit),
             _doubt(unit),
             role="tolerance",
@@ -196,8 +196,8 @@ def of_dimension(kind: DimensionKind) -> list[Column]:
         ),
         Column(
             f"{kind.key}_uncertainty",
-            f"{kind.label} uncertainty",
-            f"Standard uncertainty of a measured {lower}, instead of a tolerance.",
+            Said("{label} uncertainty", label=label),
+            Said("Standard uncertainty of a measured {dimension}, instead of a tolerance.", dimension=lower),
             _in(unit),
             _doubt(unit),
             role="uncertainty",
@@ -205,18 +205,20 @@ def of_dimension(kind: DimensionKind) -> list[Column]:
         ),
         choosing(
             f"{kind.key}_basis",
-            f"What this {lower} rests on, if not on what the row's other figures do.",
+            Said(
+                "What this {dimension} rests on, if not on what the row's other figures do.", dimension=lower
+            ),
             Basis.choices,
-            label=f"{kind.label} basis",
+            label=Said("{label} basis", label=label),
             dimension=kind.key,
             role="basis",
             restores=True,
         ),
         line_of_text(
             f"{kind.key}_source",
-            f"Where this {lower} comes from.",
+            Said("Where this {dimension} comes from.", dimension=lower),
             said("text of up to 200 characters"),
-            label=f"{kind.label} source",
+            label=Said("{label} source", label=label),
             dimension=kind.key,
             role="source",
         ),
