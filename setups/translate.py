@@ -18,6 +18,7 @@ from fitcalc.chain import KnownWheelbase
 from fitcalc.dimensions import REQUIRED, PartKind
 from fitcalc.parts import Axle, Layout, OffsetGrid, PairRules, Slot
 from fitcalc.quantities import Quantity, exact
+from fitcalc.said import Listed, Said
 from fitcalc.scale import predicted_wheelbase
 
 from . import models
@@ -349,7 +350,7 @@ def build_configuration(
     needed = [slot for slot in Slot if slot not in calc.OPTIONAL_SLOTS and slot is not Slot.POSITION]
     absent = [slot.label for slot in needed if filled.get(slot.value) is None]
     if absent:
-        raise ValueError(f"choose a part with known dimensions for: {', '.join(absent)}")
+        raise ValueError(Said("choose a part with known dimensions for: {slots}", slots=Listed(absent)))
     return calc.Configuration(platform=platform, position=position, **filled)  # type: ignore[arg-type]
 
 

@@ -15,6 +15,7 @@ from setups.imports.words import too_long
 from setups.models import Revision
 from setups.services.cars import Content, wrong_slots
 from setups.translate import SLOT_KINDS, build_configuration, part_of, platform_of, position_of
+from setups.translated import sentence
 
 RELATED = {
     "part": ("dimensions", "body_rules", "fitments"),
@@ -83,7 +84,7 @@ def _buildable(given: Given, content: Content, by: By) -> None:
     try:
         build_configuration(platform_of(content.platform), position_of(content.position), filled)
     except (ValueError, TypeError) as error:
-        given.wrong("", f"{str(error)[:1].upper()}{str(error)[1:]}.")
+        given.wrong("", sentence(error))
 
 
 def _record_of(part: Any) -> Any:
