@@ -214,31 +214,25 @@ class Screen:
             raise AssertionError(f"{self.path} is {width} px wide on a screen of {self.width}: {wide}")
 
     def assert_accessible(self) -> None:
-        """What axe-core can tell of WCAG 2.2 A and AA (contrast, names, roles, target size) holds."""
-        if not self.driver.execute_script("return !!window.axe"):
-            self.driver.execute_script(AXE)
-        self._refuse(self._axe({"runOnly": WCAG, "rules": {"color-contrast": {"enabled": False}}}))
-        self.assert_contrast()
+        """What axe-core can tell of WCAG 2.2 A and AA (contrast, names, roles, target size) holds. Of what
+        looks alike (the rows of a list) two are looked at."""
+        self._refuse(self._axe({"runOnly": WCAG}))
 
     def assert_contrast(self) -> None:
-        """Words stand out from what they are on. It takes longer than all other rules together, so of what
-        looks alike (the rows of a list) two are looked at."""
-        if not self.driver.execute_script("return !!window.axe"):
-            self.driver.execute_script(AXE)
-        self.driver.execute_script(MARK_ALIKE)
+        """Words stand out from what they are on; of what looks alike two are looked at."""
         self._refuse(self._axe({"runOnly": ["color-contrast"], "preload": False}))
 
     def _axe(self, options: dict[str, Any]) -> list[dict[str, Any]]:
-        found = self.driver.execute_async_script(
-            "const [options, done] = arguments;"
+        if not self.driver.execute_script("return !!window.axe"):
+            self.driver.execute_script(AXE)
+        return self.driver.execute_async_script(  # type: ignore[no-any-return]
+            f"const [options, done] = arguments; {MARK_ALIKE}"
             "axe.run({exclude: [['[data-seen-twice]']]}, {resultTypes: ['violations'], ...options})"
-            ".then(result => done(result.violations), error => done([{id: String(error), nodes: []}]));",
+            ".then(result => done(result.violations), error => done([{id: String(error), nodes: []}]))"
+            ".then(() => document.querySelectorAll('[data-seen-twice]')"
+            ".forEach(e => delete e.dataset.seenTwice));",
             options,
         )
-        self.driver.execute_script(
-            "document.querySelectorAll('[data-seen-twice]').forEach(e => delete e.dataset.seenTwice)"
-        )
-        return found  # type: ignore[no-any-return]
 
     def _refuse(self, found: list[dict[str, Any]]) -> None:
         said = [

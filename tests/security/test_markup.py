@@ -28,7 +28,7 @@ from tests.setups.asking import program
 
 pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
-EVIL = "='\"></script></title></textarea><hoopoe onload=x>{{7*191}}{% x %}{a}%(a)s\u202e\\u003c"
+EVIL = "='\"></script></title></textarea><hoopoe onload=x>{{9973*99991}}{% x %}{a}%(a)s\u202e\\u003c"
 """A formula, markup that breaks out of every place, a template, two formats, and text that runs backwards."""
 SHORT = "='\"><hoopoe x>"
 LEFT = {
@@ -150,7 +150,7 @@ def held(path: str, answer: Any) -> list[str]:
     read = Read()
     read.feed(body.decode())
     assert not read.alive, (path, read.alive[:3])
-    assert "1337" not in "".join(read.text), path
+    assert "997210243" not in "".join(read.text), path
     return read.links
 
 

@@ -399,4 +399,4 @@ def test_the_page_of_the_interface_brings_its_own_scripts_and_styles():
         assert program().get(address if address.startswith("/") else f"/{address}").status_code == 200, (
             address
         )
-    assert "default-src 'self'" in page["Content-Security-Policy"]
+    assert "default-src 'none'" in page["Content-Security-Policy"]

@@ -281,7 +281,7 @@ def test_anybody_sees_the_readings_and_is_asked_to_sign_in_to_measure(client):
     for name, value in zip(names, ("92.4", "92.5", "92.6", "98"), strict=True):
         measuring.add(reading(body, value, MemberFactory(display_name=name)))
     said = words(client.get(page(body)))
-    assert said.startswith("Bodies · ")
+    assert "Bodies · " in said
     assert "92.50 ± 0.06 mm, settled by 4 members’ measurements." in said
     assert "The maker’s figure 92" in said
     assert "Dot is an outlier: 5.50 ± 0.12 mm above what the others agree on" in said
