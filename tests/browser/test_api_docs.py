@@ -37,19 +37,20 @@ def test_the_description_is_sound_and_what_it_describes_can_be_tried_from_the_pa
     desktop.open("/api/docs/", sound=False)
     desktop.find("[data-tag]")
     desktop.assert_sound()
-
-    operation = _opened(desktop, "Library", "List bodies")
-    _press(desktop, operation, ".try-out__btn")
-    _press(desktop, operation, ".execute")
-    desktop.wait(lambda: "Siskin" in operation.text, "the body did not come")
-
-    operation = _opened(desktop, "Computing", "Does this configuration fit")
-    _press(desktop, operation, ".try-out__btn")
-    field = desktop.wait(lambda: operation.find_elements("css selector", "textarea"), "no field came")[0]
-    assert json.loads(field.get_attribute("value"))["body"]["scale"] == 28
-    _press(desktop, operation, ".execute")
-    desktop.wait(lambda: '"verdict": "fits"' in operation.text, "no verdict came")
+    listed = _opened(desktop, "Library", "List bodies")
+    computed = _opened(desktop, "Computing", "Does this configuration fit")
+    desktop.wait(lambda: desktop.all(".body-param__example"), "no example came")
     desktop.assert_sound()
+
+    _press(desktop, listed, ".try-out__btn")
+    _press(desktop, listed, ".execute")
+    desktop.wait(lambda: "Siskin" in listed.text, "the body did not come")
+    _press(desktop, computed, ".try-out__btn")
+    field = desktop.wait(lambda: computed.find_elements("css selector", "textarea"), "no field came")[0]
+    assert json.loads(field.get_attribute("value"))["body"]["scale"] == 28
+    _press(desktop, computed, ".execute")
+    desktop.wait(lambda: '"verdict": "fits"' in computed.text, "no verdict came")
+    desktop.assert_quiet()
 
 
 def test_without_scripts_the_page_leads_to_the_schema(desktop):
