@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from io import StringIO
 
 import pytest
+from django.conf import settings
 from django.core.cache import cache
 from django.core.management import call_command
 from django.db import connection, transaction
@@ -36,6 +37,21 @@ def _asks_the_database(item: pytest.Item) -> bool:
     return item.get_closest_marker("django_db") is not None or not asked.isdisjoint(
         {"db", "transactional_db", "live_server", "django_db_setup"}
     )
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix: None, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """SQLite is a file, as for a site, so that whoever asks at the same time has a connection of its own.
+
+    Django's default is one connection to a database in memory, which the threads of a live server would share
+    with the test: with two of them in it at once, the interpreter crashes.
+    """
+    default = settings.DATABASES["default"]
+    if default["ENGINE"] == "django.db.backends.sqlite3":
+        default.setdefault("TEST", {})["NAME"] = str(tmp_path_factory.mktemp("database") / "library.sqlite3")
+        default["OPTIONS"]["init_command"] += "PRAGMA synchronous=OFF;"
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -147,8 +147,9 @@ printf '%s\n' "$audited"
 say "OpenAPI schema"
 python manage.py spectacular --validate --fail-on-warn --file /dev/null
 
-# One file, or one class of it, to a process, so that what they share is made once.
-in_two="-n 2 --dist loadscope --no-loadscope-reorder"
+# One file, or one class of it, to a process, so that what they share is made once. A process that crashes ends
+# the run: pytest-xdist may wait for ever for what its successor was given.
+in_two="-n 2 --dist loadscope --no-loadscope-reorder --max-worker-restart 0"
 say "tests on SQLite"
 pytest -q $in_two
 say "tests on PostgreSQL"

@@ -63,7 +63,6 @@ def _expires(key: str) -> str:
 
 
 @pytest.mark.django_db(transaction=True)
-@pytest.mark.skipif(connection.vendor == "sqlite", reason="SQLite's test database has one connection")
 def test_of_a_hundred_requests_at_once_none_is_lost(shared):
     shared.set("asked", 0, 100)
 

@@ -51,7 +51,7 @@ def told(answer) -> str:
 # Posting
 
 
-@pytest.mark.usefixtures("shared")
+@pytest.mark.django_db(transaction=True)
 def test_a_post_button_that_is_pressed_twice_posts_once_and_both_answers_lead_there(monkeypatch):
     author = MemberFactory()
     draft = ready(author)
@@ -70,7 +70,7 @@ def test_a_post_button_that_is_pressed_twice_posts_once_and_both_answers_lead_th
     assert "is posted already" in told(later)
 
 
-@pytest.mark.usefixtures("shared")
+@pytest.mark.django_db(transaction=True)
 def test_of_two_who_post_different_words_from_one_draft_the_second_posts_nothing(monkeypatch):
     setup = SetupFactory(notes="as posted")
     draft = posting.draft_of(setup)
@@ -88,7 +88,7 @@ def test_of_two_who_post_different_words_from_one_draft_the_second_posts_nothing
     assert setup.decisions.filter(action=Decision.Action.REVISED).count() == 1
 
 
-@pytest.mark.usefixtures("shared")
+@pytest.mark.django_db(transaction=True)
 def test_a_program_that_sends_a_post_four_times_at_once_posts_it_once():
     caller, sent = Caller(MemberFactory()), content()
 
@@ -100,7 +100,7 @@ def test_a_program_that_sends_a_post_four_times_at_once_posts_it_once():
     assert Setup.objects.count() == Revision.objects.count() == 1
 
 
-@pytest.mark.usefixtures("shared")
+@pytest.mark.django_db(transaction=True)
 def test_two_who_load_the_same_file_at_once_load_it_once():
     MakerFactory(name="Reed")
     text = "name,maker,scale,wheelbase\nPlover,Reed,28,98.4\nHeron,Reed,24,112\n"
@@ -115,7 +115,7 @@ def test_two_who_load_the_same_file_at_once_load_it_once():
 # Measuring and settling
 
 
-@pytest.mark.usefixtures("shared")
+@pytest.mark.django_db(transaction=True)
 def test_a_car_is_verified_once_when_two_members_add_the_last_reading_at_once(monkeypatch):
     assert set(COMPUTED) == set(REQUIRED)
     setup = SetupFactory()
@@ -135,7 +135,7 @@ def test_a_car_is_verified_once_when_two_members_add_the_last_reading_at_once(mo
     assert Measurement.objects.filter(quantity="wheelbase").count() == 3
 
 
-@pytest.mark.usefixtures("shared")
+@pytest.mark.django_db(transaction=True)
 def test_one_dispute_is_opened_by_two_and_settled_by_one_steward(monkeypatch):
     setup = SetupFactory()
     against = [reading_for(setup, "front_width", "53") for _ in range(2)]
@@ -169,7 +169,7 @@ def test_one_dispute_is_opened_by_two_and_settled_by_one_steward(monkeypatch):
 # Forms sent twice
 
 
-@pytest.mark.usefixtures("shared")
+@pytest.mark.django_db(transaction=True)
 def test_every_form_that_adds_something_adds_it_once_when_it_is_sent_twice():
     setup, part = SetupFactory(), PartFactory(wheel=True)
     member = MemberFactory()

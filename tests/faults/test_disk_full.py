@@ -101,8 +101,6 @@ def test_a_photo_that_does_not_go_on_the_disk_is_refused_and_nothing_of_it_stays
     assert len([one for one in kept.rglob("*") if one.is_file()]) == 2
 
 
-@pytest.mark.skipif(connection.vendor != "sqlite", reason="the room of SQLite's file is limited here")
-@pytest.mark.usefixtures("shared")
 def _use_up_what_is_free(cursor) -> None:
     """Pages that earlier tests left free within the file would make room."""
     cursor.execute("PRAGMA page_size")
@@ -112,6 +110,8 @@ def _use_up_what_is_free(cursor) -> None:
         cursor.execute(f"INSERT INTO filled VALUES (zeroblob({free * page}))")
 
 
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="the room of SQLite's file is limited here")
+@pytest.mark.django_db(transaction=True)
 def test_a_database_without_room_keeps_what_it_has_and_gives_the_form_back(author, client):
     draft = posting.begin(author, {"name": "Sunday"})
     notes = "A long story. " * 2000
@@ -124,6 +124,7 @@ def test_a_database_without_room_keeps_what_it_has_and_gives_the_form_back(autho
         cursor.execute(f"PRAGMA max_page_count = {pages}")
         refused = client.post(f"/setups/{draft.setup_id}/edit/", fields)
         cursor.execute("PRAGMA max_page_count = 1073741823")
+        cursor.execute("DROP TABLE filled")
 
     assert refused.status_code == 503
     assert notes in refused.content.decode()

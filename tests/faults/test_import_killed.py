@@ -40,17 +40,17 @@ IMPORT = dedent(
 )
 
 
-def test_an_import_that_is_killed_half_done_has_loaded_nothing_and_is_simply_run_again(shared, tmp_path):
+@pytest.mark.django_db(transaction=True)
+def test_an_import_that_is_killed_half_done_has_loaded_nothing_and_is_simply_run_again(tmp_path):
     BodyFactory(name="Plover")
     before = Body.objects.count(), BodyDimension.objects.count(), Maker.objects.count()
     file = tmp_path / "bodies.csv"
     rows = "".join(f"Shell no. {n},Reed,28,{90 + n / 10}\n" for n in range(40))
     file.write_text(f"name,maker,scale,wheelbase\n{rows}")
 
+    database = environment(f"sqlite:///{connection.settings_dict['NAME']}")
     command = [sys.executable, "manage.py", "shell", "-v0", "-c", IMPORT.format(path=str(file))]
-    importing = subprocess.Popen(
-        command, cwd=ROOT, env=environment(f"sqlite:///{shared}"), stdout=subprocess.PIPE, text=True
-    )
+    importing = subprocess.Popen(command, cwd=ROOT, env=database, stdout=subprocess.PIPE, text=True)
     try:
         assert importing.stdout.readline() == "half done\n"
     finally:

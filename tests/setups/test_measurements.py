@@ -205,10 +205,6 @@ def test_a_figure_that_hardly_moves_changes_no_verdict(catalogue):
     assert outcome.verdicts == []
 
 
-@pytest.mark.skipif(
-    connection.vendor == "sqlite",
-    reason="the tests' SQLite is in memory, where a second writer is refused and does not wait",
-)
 @pytest.mark.django_db(transaction=True)
 def test_two_members_who_measure_at_the_same_time_both_count():
     body, members = BodyFactory(), MemberFactory.create_batch(2)
