@@ -1,7 +1,7 @@
-"""What says whether counts that were kept are still right: a mark that is another one after every change.
+"""What says whether an answer that was kept is still right: a mark that is another one after every change.
 
-A trigger on each counted table adds a row with a random number to ``Mark`` within the transaction that
-changes the table. The mark of a snapshot is how many rows it sees and their sum, so that it is another one as
+A trigger on each table of ``COUNTED`` adds a row with a random number to ``Mark`` within the transaction that
+changes it. The mark of a snapshot is how many rows it sees and their sum, so that it is another one as
 soon as a change can be seen, and the old one again where a change was taken back; nobody waits for anybody,
 since rows are only added. Old ones are taken out with the next change, some at a time, those that somebody
 else is taking out left alone.
@@ -11,6 +11,7 @@ The triggers are installed after every ``migrate`` and stand aside before one on
 
 from __future__ import annotations
 
+import re
 import secrets
 from collections.abc import Iterable
 
@@ -19,12 +20,21 @@ from django.db.models import Count, Sum
 
 from setups.models import Mark
 
-BODIES, SETUPS = "bodies", "setups"
+BODIES, SETUPS, CATALOGUE = "bodies", "setups", "catalogue"
 COUNTED = {
     BODIES: ("setups_body", "setups_bodydimension", "setups_maker"),
     SETUPS: ("setups_setup",),
+    CATALOGUE: (
+        "setups_platform",
+        "setups_mountingposition",
+        "setups_part",
+        "setups_partdimension",
+        "setups_fitment",
+        "setups_partpair",
+        "setups_maker",
+    ),
 }
-"""The tables that the counts of each search hang on."""
+"""The tables that the counts of each search hang on, and those that solving reads besides the body's own."""
 KEPT = 64
 """So many of the newest marks stay."""
 
@@ -59,22 +69,20 @@ def install(using: str) -> None:
 def remove(using: str) -> None:
     """Take the triggers off the database ``using``."""
     connection = connections[using]
-    standing = set(connection.introspection.table_names())
     with transaction.atomic(using=using), connection.cursor() as cursor:
-        for what, of in COUNTED.items():
-            for table in of:
-                if table not in standing:
-                    continue
-                if connection.vendor == "postgresql":
-                    cursor.execute(f"DROP TRIGGER IF EXISTS {table}_mark ON {table}")
-                else:
-                    for event in _EVENTS:
-                        cursor.execute(f"DROP TRIGGER IF EXISTS {table}_mark_{event}")
-            if connection.vendor == "postgresql":
-                cursor.execute(f"DROP FUNCTION IF EXISTS mark_{what}()")
+        if connection.vendor == "postgresql":
+            # Their triggers go with them.
+            for what in COUNTED:
+                cursor.execute(f"DROP FUNCTION IF EXISTS mark_{what}() CASCADE")
+            return
+        cursor.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'")
+        for (name,) in cursor.fetchall():
+            if _NAMED.fullmatch(name):
+                cursor.execute(f"DROP TRIGGER {name}")
 
 
 _EVENTS = ("insert", "update", "delete")
+_NAMED = re.compile(rf"setups_[a-z]+_mark_({'|'.join([*COUNTED, *_EVENTS])}).*")
 _MARKS = Mark._meta.db_table
 
 
@@ -91,13 +99,13 @@ def _create(what: str, tables: Iterable[str], vendor: str) -> list[str]:
                     RETURN NULL;
                 END $$""",
             *(
-                f"""CREATE TRIGGER {table}_mark AFTER INSERT OR UPDATE OR DELETE ON {table}
+                f"""CREATE TRIGGER {table}_mark_{what} AFTER INSERT OR UPDATE OR DELETE ON {table}
                 FOR EACH STATEMENT EXECUTE FUNCTION mark_{what}()"""
                 for table in tables
             ),
         ]
     return [
-        f"""CREATE TRIGGER {table}_mark_{event} AFTER {event} ON {table} FOR EACH ROW
+        f"""CREATE TRIGGER {table}_mark_{what}_{event} AFTER {event} ON {table} FOR EACH ROW
             BEGIN
                 INSERT INTO {_MARKS} (of, token) VALUES ('{what}', ABS(RANDOM() % 1000000000000));
                 DELETE FROM {_MARKS} WHERE of = '{what}' AND id < (

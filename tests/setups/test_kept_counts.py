@@ -8,11 +8,18 @@ from django.db import connection, transaction
 from django.http import QueryDict
 
 from setups import marks
-from setups.models import Body, BodyDimension, Maker, Mark, Setup
+from setups.models import Body, BodyDimension, Fitment, Maker, Mark, Part, PartDimension, PartPair, Setup
 from setups.services import counting
 from setups.services.search import Search
 from setups.services.search_setups import SetupSearch
-from tests.factories import BodyFactory, MakerFactory, SetupFactory
+from tests.factories import (
+    BodyFactory,
+    MakerFactory,
+    MountingPositionFactory,
+    PartFactory,
+    PlatformFactory,
+    SetupFactory,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -108,6 +115,31 @@ def test_what_is_quick_to_count_is_not_kept(monkeypatch):
     assert mark
     assert Search(QueryDict("")).counts
     assert not [key for key in getattr(cache, "_cache", {}) if "counts:" in key]
+
+
+def test_the_mark_of_the_catalogue_moves_with_all_that_solving_reads():
+    position = MountingPositionFactory()
+    wheel = PartFactory(wheel=True, fits=position.platform)
+    pair = PartPair.objects.create(part=wheel, other=PartFactory(tyre=True), rule="never")
+    changes = [
+        lambda: PlatformFactory(),
+        lambda: position.delete(),
+        lambda: Part.objects.filter(pk=wheel.pk).update(price="3.00"),
+        lambda: PartDimension.objects.filter(part=wheel, quantity="offset").update(value="2"),
+        lambda: Fitment.objects.filter(part=wheel).delete(),
+        lambda: pair.delete(),
+        lambda: Maker.objects.filter(pk=wheel.maker_id).update(name="Another name"),
+        lambda: wheel.delete(),
+    ]
+    seen = [marks.mark_of(marks.CATALOGUE)]
+    for change in changes:
+        change()
+        seen.append(marks.mark_of(marks.CATALOGUE))
+    assert len(set(seen)) == len(changes) + 1
+    BodyFactory()
+    stands = marks.mark_of(marks.CATALOGUE)
+    Body.objects.update(name="Stilt Saloon")
+    assert marks.mark_of(marks.CATALOGUE) == stands
 
 
 def test_marks_do_not_pile_up():
