@@ -37,6 +37,28 @@ class Figure(float):
         return f"{float(self):{format_spec or 'g'}} {self.unit}".rstrip()
 
 
+class Kept(float):
+    """A figure with all the decimals that it has, the unit behind it if it has one: ``Kept(-0.125, "mm")`` is
+    "−0.125 mm"; told in the unit of who reads, unless it is ``named``, a name on the packet."""
+
+    unit: str
+    named: bool
+
+    def __new__(cls, value: float, unit: str = "", named: bool = False) -> Kept:
+        figure = super().__new__(cls, value)
+        figure.unit, figure.named = unit, named
+        return figure
+
+    def __getnewargs__(self) -> tuple[float, str, bool]:  # type: ignore[override]
+        return float(self), self.unit, self.named
+
+    def __format__(self, format_spec: str) -> str:
+        """``+`` gives what is above zero its sign; ``n`` leaves the unit out."""
+        plus = "+" if format_spec == "+" and self > 0 else ""
+        unit = "" if format_spec == "n" else self.unit
+        return f"{plus}{float(self):.12g} {unit}".rstrip().replace("-", "\u2212")
+
+
 class Within(str):
     """A label in the middle of a sentence: with a small letter in English; it is translated."""
 
@@ -47,8 +69,16 @@ class Within(str):
 class Listed(tuple[str, ...]):
     """Several labels within a sentence, with commas between; each is translated."""
 
+    between = ", "
+
     def __format__(self, format_spec: str) -> str:
-        return ", ".join(format(one) for one in self)
+        return self.between.join(format(one) for one in self)
+
+
+class Sentences(Listed):
+    """Several sentences, one after the other; each is translated."""
+
+    between = " "
 
 
 class Said(str):

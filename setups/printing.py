@@ -23,6 +23,8 @@ MINUS = "\u2212"
 NOT_KNOWN = said("not known")
 INCH_DECIMALS = 3
 """Of a length in inches: a thousandth is what a calliper shows."""
+FINE_INCH_DECIMALS = 4
+"""Of a length in inches of which no thousandth of a millimetre may go unseen."""
 _FINE = 0.00095
 """A doubt below it, in inches, takes a fourth decimal, or it would be printed as next to nothing."""
 

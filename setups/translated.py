@@ -10,8 +10,8 @@ from django.utils.translation import get_language, gettext
 
 from fitcalc.dimensions import Unit
 from fitcalc.quantities import MM_PER_INCH
-from fitcalc.said import Figure, Length, Listed, Said, Within
-from setups.printing import INCH_DECIMALS, in_inches
+from fitcalc.said import Figure, Kept, Length, Listed, Said, Within
+from setups.printing import FINE_INCH_DECIMALS, INCH_DECIMALS, in_inches
 
 
 class _InTheirs(Formatter):
@@ -21,9 +21,11 @@ class _InTheirs(Formatter):
         if isinstance(value, Within):
             return within_a_sentence(gettext(value))
         if isinstance(value, Listed):
-            return ", ".join(
+            return value.between.join(
                 within_a_sentence(gettext(one)) if isinstance(one, Within) else tell(one) for one in value
             )
+        if isinstance(value, Kept) and in_inches(value.unit) and not value.named:
+            value = Kept(round(value / MM_PER_INCH, FINE_INCH_DECIMALS), "in")
         if isinstance(value, Figure | Length) and in_inches(getattr(value, "unit", Unit.MM)):
             text = f"{value / MM_PER_INCH:.{INCH_DECIMALS}f}{' in' if isinstance(value, Figure) else ''}"
         else:
@@ -44,6 +46,11 @@ def tell(said: str | Exception) -> str:
     if isinstance(said, Said):
         return _in_theirs.vformat(gettext(said.template), (), said.values)
     return gettext(said) if said else ""
+
+
+def told(words: str) -> str:
+    """A ``Said`` in the language of the request; plain text is a name or something typed, and stays."""
+    return tell(words) if isinstance(words, Said) else words
 
 
 def sentence(error: Exception) -> str:

@@ -17,7 +17,7 @@ from fitcalc.dimensions import PartKind, dimensions_of
 from fitcalc.said import Listed, Said, Within
 from setups.imports.columns import Kind
 from setups.imports.given import Change, Given, GivenFigure
-from setups.imports.words import number, settled, together
+from setups.imports.words import kept, of_numbers, settled, together
 from setups.models import Part
 from setups.models.dimension import Basis, Dimension
 
@@ -142,13 +142,13 @@ def _columns_of(row: Dimension) -> tuple[Any, ...]:
 
 def figure_words(row: Dimension) -> str:
     """A dimension with its doubt, where it comes from, in one line."""
-    unit = f" {row.kind.unit.value}" if row.kind.unit.value else ""
+    unit, name = row.kind.unit, row.quantity
+    value, basis = kept(row.value, unit, name), Said(Basis(row.basis).label)
+    origin = of_numbers("{basis}, {source}", basis=basis, source=row.source) if row.source else basis
     if row.tolerance is not None:
-        doubt = f" ± {number(row.tolerance)}"
-    elif row.uncertainty is not None:
-        doubt = f", u = {number(row.uncertainty)}"
-    else:
-        doubt = ""
-    basis = Basis(row.basis).label
-    origin = f"{basis}, {row.source}" if row.source else basis
-    return f"{number(row.value)}{doubt}{unit} ({origin})"
+        doubt = kept(row.tolerance, unit, name)
+        return of_numbers("{value:n} ± {doubt} ({origin})", value=value, doubt=doubt, origin=origin)
+    if row.uncertainty is not None:
+        doubt = kept(row.uncertainty, unit, name)
+        return of_numbers("{value:n}, u = {doubt} ({origin})", value=value, doubt=doubt, origin=origin)
+    return of_numbers("{value} ({origin})", value=value, origin=origin)

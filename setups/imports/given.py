@@ -21,13 +21,17 @@ class GivenFigure:
 
 @dataclass(slots=True)
 class Given:
-    """A row as it was read: only what its cells give. ``problems`` are (column key, message)."""
+    """A row as it was read: only what its cells give. ``problems`` are (column key, message).
+
+    ``headings`` are the file's own by column key, ``labels`` what the columns are called.
+    """
 
     line: int
     values: dict[str, Any] = field(default_factory=dict)
     figures: dict[str, GivenFigure] = field(default_factory=dict)
     problems: list[tuple[str, str]] = field(default_factory=list)
     headings: dict[str, str] = field(default_factory=dict)
+    labels: dict[str, str] = field(default_factory=dict)
 
     def wrong(self, column: str, message: str) -> None:
         self.problems.append((column, message))
@@ -41,7 +45,8 @@ class Given:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """``what`` goes from ``before`` (empty: not on record) to ``after``."""
+    """``what`` goes from ``before`` (empty: not on record) to ``after``. What is no name, and
+    not typed by somebody, is a ``Said``."""
 
     what: str
     before: str

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+from fitcalc.said import Said
 from setups.imports import cells
 from setups.imports.given import Change, Given
 from setups.imports.names import chunks, members_called
@@ -50,7 +51,7 @@ def plan_rows(plan: Plan, given: list[Given], by: By, lock: bool) -> None:
         for row in plan.kind.model._default_manager.filter(setup__in=some).order_by("pk"):
             standing[said(row)].append(row)
     for one in given:
-        row = row_of(one, f"Setup {one.values.get('setup', '')}")
+        row = row_of(one, Said("Setup {setup}", setup=one.values.get("setup", "")))
         plan.rows.append(row)
         made = None if one.problems else of(one, known)
         if made is None or one.problems:
@@ -58,13 +59,16 @@ def plan_rows(plan: Plan, given: list[Given], by: By, lock: bool) -> None:
             continue
         number = one.values["setup"]
         if number in by.restored:
-            closed(row, one, Past(made, True, [Change(plan.kind.one.capitalize(), "", str(made))]))
+            closed(row, one, Past(made, True, [Change(plan.kind.one, "", str(made))]))
             continue
         same = standing[said(made)]
         if not same:
             one.wrong(
                 "setup",
-                f"Setup {number} was here before, and what happened to it is never changed by a file.",
+                Said(
+                    "Setup {number} was here before, and what happened to it is never changed by a file.",
+                    number=number,
+                ),
             )
         closed(row, one, Past(same.pop(0), False) if same else None)
 

@@ -101,7 +101,7 @@ def _headings(plan: Plan, grid: Grid) -> dict[int, tuple[str, Column]]:
         found[at] = (heading, column)
     for column in plan.kind.required:
         if column.key not in at_key:
-            plan.problems.append(Problem(line, column.label, _missing(column, grid.is_json)))
+            plan.problems.append(Problem(line, Said(column.label), _missing(column, grid.is_json)))
     if grid.before:
         plan.notices.append(Said("What stands above the headings on line {line} was not read.", line=line))
     if grid.is_json:
@@ -189,6 +189,7 @@ class _Reader:
             return given
         for at, (heading, column) in self.headings.items():
             given.headings[column.key] = heading
+            given.labels[column.key] = column.label
             cell = row.cells[at] if at < len(row.cells) else ""
             if cell in ("", None):
                 continue

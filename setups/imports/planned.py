@@ -10,6 +10,7 @@ from typing import Any, Protocol
 from setups.imports import cells
 from setups.imports.columns import Kind
 from setups.imports.given import Change, Given
+from setups.translated import tell, told
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +50,10 @@ class Outcome(StrEnum):
     UNCHANGED = "unchanged"
 
 
+def _letters(name: str) -> str:
+    return "".join(letter for letter in name.casefold() if letter.isalnum())
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """What is wrong, where, and what to do; ``line`` 0 means the whole file."""
@@ -56,6 +61,15 @@ class Problem:
     line: int
     column: str
     message: str
+    label: str = ""
+    """What the column is called, where the file's own heading is ``column``."""
+
+    @property
+    def where(self) -> str:
+        """The column as the file has it, with what it is called where that is another word for the reader."""
+        name, label = told(self.column), tell(self.label)
+        alike = not label or _letters(name) in _letters(label) or _letters(label) in _letters(name)
+        return name if alike else f"{name} ({label})"
 
 
 @dataclass(slots=True)
@@ -149,7 +163,7 @@ def closed(
     if given.problems:
         row.checked = None
         row.problems = [
-            Problem(given.line, cells.short(given.headings.get(key, "")), message)
+            Problem(given.line, cells.short(given.headings.get(key, "")), message, given.labels.get(key, ""))
             for key, message in given.problems
         ]
         return row

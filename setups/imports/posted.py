@@ -17,7 +17,7 @@ from django.db import connection
 from django.utils import timezone
 
 from fitcalc.findings import Verdict
-from fitcalc.said import Listed, Said, said
+from fitcalc.said import Kept, Listed, Said, said
 from fitcalc.tuning import TUNING
 from setups.imports import cells
 from setups.imports.contents import PLAIN, RELATED, content_of_row
@@ -26,7 +26,7 @@ from setups.imports.library import fold
 from setups.imports.names import Names, chunks, members_called
 from setups.imports.planned import By, Loaded, Plan, PlannedRow, Problem, closed, row_of
 from setups.imports.record_kinds import SLOTS
-from setups.imports.words import shown
+from setups.imports.words import of_numbers
 from setups.models import Decision, Revision, Setup
 from setups.services import posting
 from setups.services.cars import Content, reports_of
@@ -279,18 +279,26 @@ def _said(content: Content, author: Any, number: int, group: _Group) -> list[Cha
         (said("Parts"), parts),
         (
             said("Settings"),
-            ", ".join(f"{TUNING[key].label} {shown_setting(value)}" for key, value in content.tuning.items()),
+            of_numbers("{all}", all=Listed(_setting(key, value) for key, value in content.tuning.items()))
+            if content.tuning
+            else "",
         ),
         (said("Circuit"), content.circuit),
-        (said("Best lap"), "" if content.best_lap is None else f"{shown(content.best_lap)} s"),
-        (said("Withdrawn"), "yes" if group.withdrawn else ""),
+        (
+            said("Best lap"),
+            ""
+            if content.best_lap is None
+            else of_numbers("{value}", value=Kept(float(content.best_lap), "s")),
+        ),
+        (said("Withdrawn"), Said("yes") if group.withdrawn else ""),
     ]
     return [Change(what, "", after) for what, after in told if after]
 
 
-def shown_setting(value: float | str) -> str:
-    """A setting as a page shows it."""
-    return value if isinstance(value, str) else f"{value:g}".replace("-", "−")
+def _setting(key: str, value: float | str) -> Said:
+    """A setting with its label, as a page shows it."""
+    figure = value if isinstance(value, str) else Kept(value, TUNING[key].unit.value)
+    return of_numbers("{label} {figure}", label=Said(TUNING[key].label), figure=figure)
 
 
 def _own(by: By) -> dict[tuple[str, str], int]:

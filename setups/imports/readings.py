@@ -24,7 +24,7 @@ from setups.imports.backdate import backdate
 from setups.imports.given import Change, Given
 from setups.imports.names import Names, chunks, members_called
 from setups.imports.planned import By, Loaded, Plan, Problem, closed, row_of
-from setups.imports.words import LARGEST, NOISE, shown, too_long
+from setups.imports.words import LARGEST, NOISE, kept, of_numbers, shown, too_long
 from setups.models import Body, Measurement, Part, Revision, Setup, StatedFigure
 from setups.models.measurement import refusals
 from setups.services import measuring, ruling, verifying
@@ -32,7 +32,7 @@ from setups.units import Lengths, lengths_in
 
 THOUSANDTH = Decimal("0.001")
 SUBJECTS = ("body", "part", "revision")
-_STANDING = ("withdrawn", "set_aside")
+_STANDING = {"withdrawn": said("Withdrawn"), "set_aside": said("Set aside")}
 _CATALOGUES = {"body": BODY_DIMENSIONS, "part": PART_DIMENSIONS, "revision": CAR_DIMENSIONS}
 
 
@@ -287,9 +287,7 @@ def _on_record(given: Given, before: Measurement, now: Measurement, by: By) -> R
     for key in _STANDING:
         if key in given.values and getattr(before, key) != getattr(now, key) and by.keeps_library:
             reading.changes.append(
-                Change(
-                    key.replace("_", " ").capitalize(), shown(getattr(before, key)), shown(getattr(now, key))
-                )
+                Change(_STANDING[key], shown(getattr(before, key)), shown(getattr(now, key)))
             )
             setattr(before, key, getattr(now, key))
     return reading
@@ -298,14 +296,19 @@ def _on_record(given: Given, before: Measurement, now: Measurement, by: By) -> R
 def _name(measurement: Measurement | None, given: Given) -> str:
     if measurement is None:
         return str(given.values.get("quantity", "")).replace("_", " ")
-    return f"{measurement.kind.label} of {measurement.subject}"
+    label = Said(measurement.kind.label)
+    return Said("{quantity} of {subject}", quantity=label, subject=str(measurement.subject))
 
 
 def _said(one: Measurement) -> list[Change]:
-    doubt = f"± {shown(one.uncertainty)} " if one.uncertainty is not None else ""
+    number = kept(one.value, one.kind.unit, one.quantity)
+    value = of_numbers("{value}", value=number)
+    if one.uncertainty is not None:
+        doubt = kept(one.uncertainty, one.kind.unit, one.quantity)
+        value = of_numbers("{value:n} ± {doubt}", value=number, doubt=doubt)
     told = [
-        (said("Value"), f"{shown(one.value)} {doubt}{one.kind.unit.value}".rstrip()),
-        (said("With"), Instrument(one.instrument).label),
+        (said("Value"), value),
+        (said("With"), Said(Instrument(one.instrument).label)),
         (said("Measured by"), str(one.member)),
         (said("On"), str(one.measured_on)),
         (said("Note"), one.note),

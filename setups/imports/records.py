@@ -166,10 +166,11 @@ def _checked(kind: Kind, given: Given, values: dict[str, Any], existing: Any | N
         before = None if existing is None else getattr(existing, attribute)
         if before == after or (existing is not None and column.key in kind.found_by):
             continue
-        old = "" if existing is None else shown(getattr(existing, column.key))
+        old = "" if existing is None else shown(getattr(existing, column.key), model_field, column.unit)
         setattr(instance, column.key, value if column.key in kind.refers else after)
         record.fields.append(column.key)
-        record.changes.append(Change(column.label, old, shown(values[column.key])))
+        now = shown(values[column.key], model_field, column.unit)
+        record.changes.append(Change(column.label, old, now))
     if kind.key == "configurations":
         _slots(kind, values, record, existing)
     if kind.key == "stated-figures":

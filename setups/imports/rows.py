@@ -150,8 +150,9 @@ def _fields(kind: Kind, given: Given, checked: Checked, existing: Any | None) ->
             continue
         setattr(instance, column.key, value)
         checked.fields.append(column.key)
-        was = "" if existing is None else shown(before)
-        checked.changes.append(Change(column.label, was, shown(value)))
+        field = kind.model._meta.get_field(column.key)
+        was = "" if existing is None else shown(before, field, column.unit)
+        checked.changes.append(Change(column.label, was, shown(value, field, column.unit)))
     exclude = {f.name for f in kind.model._meta.fields if f.name not in checked.fields} | {"maker"}
     for key, messages in _faults(instance, exclude):
         given.wrong(key, messages)

@@ -7,10 +7,11 @@ from typing import Any
 
 from django.db import models
 
-from fitcalc.said import Said
+from fitcalc.dimensions import Unit
+from fitcalc.instruments import DESIGNATED
+from fitcalc.said import Kept, Said, Sentences
 from setups.imports.columns import Kind
 from setups.imports.given import Given
-from setups.printing import MINUS
 
 NOISE = Decimal("0.000001")
 """A spreadsheet's 98.10000000001 is 98.1."""
@@ -29,23 +30,39 @@ def settled(model_field: Any, value: Any) -> Any:
 
 def signed(value: float) -> str:
     """``value`` with its sign."""
-    return f"{MINUS if value < 0 else '+' if value else ''}{abs(value):g}"
+    return of_numbers("{value:+}", value=Kept(value))
 
 
-def shown(value: Any) -> str:
-    """A value as a dry run shows it; empty for none."""
+def shown(value: Any, field: Any = None, unit: Unit = Unit.NONE) -> str:
+    """A value as a dry run shows it; empty for none. What the library says is a ``Said``, what somebody named
+    or typed is plain text.
+
+    ``field`` is the model's, whose choices have words; ``unit`` the column's.
+    """
     if value is None or value == "":
         return ""
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return Said("yes") if value else Said("no")
     if isinstance(value, Decimal):
-        return number(value)
-    return str(value)
+        return of_numbers("{value}", value=kept(value, unit, "" if field is None else field.name))
+    label = dict(getattr(field, "choices", None) or ()).get(value)
+    return str(value) if label is None else Said(str(label))
+
+
+def kept(value: Decimal, unit: Unit, name: str = "") -> Kept:
+    """``value`` with its unit, to be told in the reader's; offsets and modules are in mm for everybody, and
+    ``name`` is that of the column or dimension."""
+    return Kept(float(value), unit.value, named=not DESIGNATED.isdisjoint(name.split("_")))
+
+
+def of_numbers(pattern: str, **values: Any) -> Said:
+    """What is made of figures and words alone, so that it has no translation of its own."""
+    return Said(pattern, **values)
 
 
 def together(messages: list[str]) -> str:
-    """Several sentences as one text. One alone stays what it is, and can be told in another language."""
-    return messages[0] if len(messages) == 1 else " ".join(messages)
+    """Several sentences as one text, each to be told in the reader's language."""
+    return messages[0] if len(messages) == 1 else of_numbers("{all}", all=Sentences(messages))
 
 
 def says_the_same(first: Given) -> Said:
@@ -65,8 +82,3 @@ def says_otherwise(first: Given, kind: Kind) -> Said:
 def too_long(text: str, most: int) -> Said:
     """What is wrong with text that the library has no room for."""
     return Said("It has {length} characters and may have {most}: shorten it.", length=len(text), most=most)
-
-
-def number(value: Decimal) -> str:
-    """``value`` without needless noughts, with a true minus."""
-    return f"{value.normalize():f}".replace("-", MINUS)

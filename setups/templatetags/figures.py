@@ -39,6 +39,7 @@ from setups.printing import (
     unit_word,
 )
 from setups.translated import tell as tell_it
+from setups.translated import told as told_it
 from setups.translated import within_a_sentence
 from setups.units import FIELD, Lengths, lengths, lengths_in
 
@@ -248,6 +249,12 @@ def rule_name(rule: str) -> str:
 def tell(text: str) -> str:
     """What the calculation says, in the reader's language and units."""
     return tell_it(text)
+
+
+@register.filter
+def told(words: str) -> str:
+    """What the library says, in the reader's language and units; a name or what was typed stays."""
+    return told_it(words)
 
 
 @register.filter

@@ -43,7 +43,7 @@ def test_a_platform_with_its_positions_is_loaded_and_found_again() -> None:
     _load("positions", "platform,name,order,shift\nToller,short,1,-4\ntoller,long,2,4\n")
     assert list(Platform.objects.get().positions.values_list("name", "shift")) == [("short", -4), ("long", 4)]
     changed = _plan("positions", "platform,name,shift\ntoller,short,-5\n").changed[0].changes
-    assert [(one.what, one.before, one.after) for one in changed] == [("Shift", "−4", "−5")]
+    assert [(one.what, one.before, one.after) for one in changed] == [("Shift", "−4 mm", "−5 mm")]
 
 
 @pytest.mark.parametrize(

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+from html import unescape
+
 import pytest
 from django.utils.translation import override
 
+from fitcalc.said import Said
 from setups.imports.kinds import KINDS
 from setups.imports.plan import plan_of
-from setups.models import Decision
+from setups.imports.words import together
+from setups.models import BodyDimension, Decision
 from setups.services import telling, verifying
 from setups.translated import tell
-from tests.factories import MemberFactory, SetupFactory, reading_for
+from tests.factories import BodyFactory, MakerFactory, MemberFactory, SetupFactory, reading_for
 
 pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
@@ -115,3 +120,81 @@ def test_a_german_sees_a_file_refused_in_german(client):
     assert "Spalten, die nicht gelesen werden: „colour“." in page
     assert "„x“ ist kein Maßstab" in page
     assert "is not a scale" not in page
+
+
+def dry_run(client, kind: str, text: str) -> str:
+    """The page of a dry run as a German has it, without the form below it."""
+    data = {"kind": kind, "text": text, "act": "check"}
+    page = client.post("/imports/", data, HTTP_ACCEPT_LANGUAGE="de").content.decode()
+    return unescape(page[: page.index("Was geprüft wurde")])
+
+
+def test_a_dry_run_tells_what_changes_in_german(client):
+    body = BodyFactory(name="Plover", maker=MakerFactory(name="Reed"), price=Decimal("24.50"))
+    BodyDimension.objects.filter(body=body, quantity="wheelbase").update(source="Blatt 7")
+
+    page = dry_run(
+        client, "bodies", "name,maker,scale,wheelbase,price,takes_mid_motor\nplover,Reed,28,93.25,26,yes\n"
+    )
+
+    assert "<dt>Preis</dt><dd><del>24,5</del>" in page
+    assert "<del>92 ± 0,1 mm (Herstellerangabe, Blatt 7)</del>" in page
+    assert "<ins>93,25 mm (Herstellerangabe" in page
+    assert "<dt>Nimmt Mittelmotor</dt><dd><del>nein</del>" in page
+    assert "<ins>ja</ins>" in page
+
+
+def test_a_name_that_is_a_word_of_the_library_stays_in_a_dry_run(client):
+    page = dry_run(client, "bodies", "name,maker,scale\nWheel,Reed,28\n")
+
+    assert "<strong>Wheel</strong>" in page
+    assert "Name</span> Wheel" in page
+
+
+def test_what_a_choice_is_called_is_told_not_what_the_table_keeps(client):
+    page = dry_run(client, "parts", "name,maker,kind,layout\nHeron,Reed,motor mount,mid motor\n")
+
+    assert "Art</span> Motorhalter" in page
+    assert "motor_mount" not in page
+
+
+def test_a_column_is_named_as_in_the_file_and_as_the_reader_calls_it(client):
+    wrong = "name,maker,kind,offset,platforms\nReed 8,Reed,wheel,half,\n"
+
+    assert "offset (Felgenversatz): „half“ ist keine Zahl" in dry_run(client, "parts", wrong)
+    english = client.post("/imports/", {"kind": "parts", "text": wrong, "act": "check"}).content.decode()
+    assert "offset: “half”" in english
+    assert "Spalte „Maßstab“: Diese Spalte gibt es nicht." in dry_run(client, "bodies", "name,maker\nA,B\n")
+
+
+def test_several_messages_for_one_field_are_all_told_in_german():
+    both = together(["weigh all four wheels", Said("It must be at least {low:g}.", low=2.5)])
+
+    assert str(both) == "weigh all four wheels It must be at least 2.5."
+    both = together(
+        [Said("A price cannot be negative."), Said("Give a tolerance or an uncertainty, not both.")]
+    )
+    with override("de"):
+        assert tell(both).startswith("Ein Preis kann nicht negativ sein. ")
+        assert "both" not in tell(both)
+
+
+def test_a_reader_of_inches_sees_what_a_file_in_mm_would_change_in_inches_but_not_an_offset(client):
+    client.cookies["units"] = "inch"
+    wheel = "name,maker,kind,offset,rim_width\nReed 8,Reed,wheel,-0.5,8.5\n"
+    page = dry_run(client, "parts", wheel)
+
+    assert "0,3346 in (" in page
+    assert "−0,5 mm (" in page
+
+
+def test_every_column_is_called_something_in_german():
+    with override("de"):
+        english = {
+            str(column.label)
+            for kind in KINDS.values()
+            for column in kind.columns
+            if tell(column.label) == str(column.label)
+        }
+
+    assert english <= {"Name", "Motor", "Slug", "Position", "Setup", "Material"}
