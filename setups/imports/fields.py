@@ -104,7 +104,7 @@ def of_field(
         )
     if isinstance(field, models.DecimalField):
         unit = more.get("unit", Unit.NONE)
-        takes = takes or _in(unit)
+        takes = takes or number_in(unit)
         return Column(name, label_of(name), meaning, takes, plain_number(unit, None, None), **more)
     if isinstance(field, models.IntegerField):
         return Column(name, label_of(name), meaning, takes or said("number, whole"), cells.whole, **more)
@@ -151,7 +151,7 @@ def plainly(value: float) -> str:
 
 
 def _in(unit: Unit) -> str:
-    return Said("number, {unit}", unit=unit.value) if unit.value else said("number")
+    return Said("number, {unit}", unit=str(unit)) if unit else said("number")
 
 
 def between(low: str, high: str, unit: Unit) -> str:
@@ -248,7 +248,7 @@ def of_dimension(kind: DimensionKind) -> list[Column]:
             f"{kind.key}_tolerance",
             Said("{label} tolerance", label=label),
             Said("Half-width of the maker's tolerance of the {dimension}.", dimension=lower),
-            _in(unit),
+            number_in(unit),
             _doubt(unit),
             role="tolerance",
             **common,
@@ -257,7 +257,7 @@ def of_dimension(kind: DimensionKind) -> list[Column]:
             f"{kind.key}_uncertainty",
             Said("{label} uncertainty", label=label),
             Said("Standard uncertainty of a measured {dimension}, instead of a tolerance.", dimension=lower),
-            _in(unit),
+            number_in(unit),
             _doubt(unit),
             role="uncertainty",
             **common,

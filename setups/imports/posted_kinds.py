@@ -94,7 +94,7 @@ SETUPS = Kind(
         naming("race_class", said("race class, by name or address"), said("The class that it is run in.")),
         of_field(Revision, "surface", said("What it was run on.")),
         of_field(Revision, "circuit", said("Where it was run.")),
-        of_field(Revision, "best_lap", said("Best lap, in seconds."), "number, s", _lap),
+        of_field(Revision, "best_lap", said("Best lap, in seconds."), fields.number_in("s"), _lap),
         of_field(Revision, "result", said("What came of it.")),
         of_field(Revision, "notes", said("Anything else.")),
         *map(_setting, TUNING.values()),

@@ -140,7 +140,7 @@ PLATFORMS = Kind(
             Platform,
             "scale",
             said("Its scale, 1:N."),
-            "1:28 or 28",
+            said("1:28 or 28"),
             lambda text, _: cells.scale(text),
             required=True,
         ),
@@ -229,7 +229,10 @@ WHEELBASES = Kind(
             **_IN_MM,
         ),
         of_field(
-            KnownWheelbase, "tolerance", "Half-width of its tolerance; 0.2 if it is left out.", **_IN_MM
+            KnownWheelbase,
+            "tolerance",
+            said("Half-width of its tolerance; 0.2 if it is left out."),
+            **_IN_MM,
         ),
         of_field(KnownWheelbase, "source", said("Where the figure comes from.")),
     ),

@@ -198,3 +198,12 @@ def test_every_column_is_called_something_in_german():
         }
 
     assert english <= {"Name", "Motor", "Slug", "Position", "Setup", "Material"}
+
+
+def test_what_every_column_means_and_takes_is_told_in_german():
+    columns = [column for kind in KINDS.values() if not kind.whole for column in kind.columns]
+    texts = {text for column in columns for text in (column.meaning, column.takes)}
+    with override("de"):
+        english = {str(text) for text in texts if tell(text) == str(text)}
+
+    assert english == set()
