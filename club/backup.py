@@ -48,6 +48,8 @@ LEFT_OUT = {
     "auth.Group",
     "setups.KeptAnswer",
     "setups.Mark",
+    "setups.Tally",
+    "setups.TallyChange",
 }
 
 

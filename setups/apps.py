@@ -16,15 +16,17 @@ class SetupsConfig(AppConfig):
 
 def _stand_aside(using: str, plan: list[Any], **_: Any) -> None:
     """Before migrations run on SQLite, which cannot remake a table that another one's trigger reads."""
-    from setups import guards, marks
+    from setups import guards, marks, tallies
 
     if plan and connections[using].vendor == "sqlite":
         guards.remove(using)
         marks.remove(using)
+        tallies.remove(using)
 
 
 def _stand_guard(using: str, **_: Any) -> None:
-    from setups import guards, marks
+    from setups import guards, marks, tallies
 
     guards.install(using)
     marks.install(using)
+    tallies.install(using)

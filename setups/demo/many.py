@@ -43,6 +43,7 @@ from setups.models import (
     Setup,
     StatedFigure,
 )
+from setups.tallies import count_anew
 
 PATTERN = 1200
 """So many setups are posted one by one; beyond, they are copied."""
@@ -338,6 +339,7 @@ def bare(setups: int) -> Iterator[bool]:
         for table in tables:
             cursor.execute(f"ALTER TABLE {table} ENABLE TRIGGER USER")
         changed()
+        count_anew()
         cursor.execute("SET LOCAL maintenance_work_mem = '256MB'")
         for _, definition in indexes:
             cursor.execute(definition)

@@ -8,6 +8,7 @@ from .measurement import Measurement, StatedFigure
 from .part import Fitment, Maker, Part, PartDimension, PartPair
 from .platform import KnownWheelbase, MountingPosition, Platform
 from .setup import Decision, Dispute, Draft, Photo, Revision, RevisionPart, Setup, Surface
+from .tally import Tally, TallyChange
 
 __all__ = [
     "Body",
@@ -35,4 +36,6 @@ __all__ = [
     "Setup",
     "StatedFigure",
     "Surface",
+    "Tally",
+    "TallyChange",
 ]

@@ -100,12 +100,13 @@ def count_all(
     parts: Sequence[Part],
     source: str,
     common: tuple[str, list[Any]] = ("", []),
-    further: tuple[str, list[Any]] = ("", []),
+    further: Sequence[tuple[str, list[Any]]] = (),
 ) -> Counts:
-    """Every part counted, in one statement; ``of`` names the mark of the tables that are read.
+    """Every part counted, in one statement; ``of`` names the mark of the tables that are read, if the counts
+    may be worth keeping.
 
-    ``source`` is what the rows come from, ``common`` what stands before the statement and ``further`` one
-    more part of it, each with what it is given.
+    ``source`` is what the rows come from, ``common`` what stands before the statement and ``further`` more
+    parts of it, each with what it is given.
     """
     statements, params = [], [*common[1]]
     if connections[using].vendor == "postgresql":
@@ -120,14 +121,14 @@ def count_all(
         for part in parts:
             statements.append(in_its_own_scan(part, source))
             params += part.params
-    if further[0]:
-        statements.append(further[0])
-        params += further[1]
+    for statement, given in further:
+        statements.append(statement)
+        params += given
     return _kept(of, using, common[0] + " UNION ALL ".join(statements), params)
 
 
 def _kept(of: str, using: str, statement: str, params: list[Any]) -> Counts:
-    mark = mark_of(of, using)
+    mark = mark_of(of, using) if of else ""
     digest = blake2b(f"{statement} {params!r}".encode(), digest_size=16).hexdigest()
     key = f"counts:{mark}:{digest}"
     kept: Counts | None = cache.get(key) if mark else None

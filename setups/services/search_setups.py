@@ -1,15 +1,17 @@
 """Find a setup: the words and facets of an address, and how many setups each facet's value would leave.
 
 A facet's counts are of the setups that the words and all *other* facets leave. All of them come in one
-statement, whose parts read the same conditions that list the setups: with words, the setups that these
-match are looked for once and every facet counts those; without, each part reads nothing but the index that
-holds all facets' columns, and what took long to count is kept until a setup changes.
+statement. Without words, what is chosen among the facets with few values is counted by the tallies that every
+change keeps up (``setups.tallies``). What else is counted reads the same conditions that list the setups:
+with words, the setups that these match are looked for once and every facet counts those; without, each part
+reads nothing but the index that holds all facets' columns, and what took long to count is kept until a setup
+changes.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
 from typing import Any
@@ -25,23 +27,17 @@ from setups.marks import SETUPS
 from setups.models import Body, Platform, Setup
 from setups.models.setup import LISTED, Surface
 from setups.services.counting import Counts, Part, count_all, where_of
-from setups.services.facets import MOST_NAMED, Asked, Counted, Facet, known_scales, span_counts
+from setups.services.facets import MOST_NAMED, Counted, Facet, known_scales, span_counts
+from setups.services.tallied import JOINT, LENGTHS, NAMED, OFFSETS, WITHDRAWN, Tallied
 
 EVIDENCE, RECENT, LAP = "evidence", "recent", "lap"
 A_PAGE = 24
 _NEAR = 10 * A_PAGE
 """So many of the first setups are read with all that is shown of them."""
-LENGTHS = {"front": "front_width", "wheelbase": "wheelbase"}
-OFFSETS = {"front_offset": "front_offset", "rear_offset": "rear_offset"}
-NAMED = {"body": "body_id", "circuit": "circuit", "author": "author_id"}
-"""Facets of which there may be any number; their columns."""
-JOINT = ("platform", "scale", "state", "class", "surface")
-"""Facets with few values, counted together."""
-_WITHDRAWN = Setup.State.WITHDRAWN.value
 
 
 @dataclass
-class SetupSearch(Asked):
+class SetupSearch(Tallied):
     """What an address asks for of the setups; ``member``, who asks, finds what they withdrew."""
 
     LABELS = {
@@ -81,7 +77,6 @@ class SetupSearch(Asked):
     ORDERS = (EVIDENCE, RECENT, LAP)
 
     member: int | None = None
-    _keys: dict[str, dict[str, int]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         rows = Platform.objects.order_by("name").values_list("pk", "slug", "name", "scale")
@@ -99,7 +94,7 @@ class SetupSearch(Asked):
         if key == "scale":
             return known_scales(values)
         if key == "state":
-            return [value for value in values if value in LISTED or (value == _WITHDRAWN and self.member)]
+            return [value for value in values if value in LISTED or (value == WITHDRAWN and self.member)]
         if key == "surface":
             return [value for value in values if value in Surface.values]
         if key == "circuit":
@@ -110,8 +105,8 @@ class SetupSearch(Asked):
         if key in LENGTHS:
             return [value for value in values if Span.read(value, WHEELBASE_STEP) is not None]
         model, named = _NAMED_BY[key]
-        self._keys[key] = dict(model.objects.filter(**{f"{named}__in": values}).values_list(named, "pk"))
-        return [value for value in values if value in self._keys[key]]
+        self.keys[key] = dict(model.objects.filter(**{f"{named}__in": values}).values_list(named, "pk"))
+        return [value for value in values if value in self.keys[key]]
 
     @property
     def one_circuit(self) -> bool:
@@ -123,8 +118,8 @@ class SetupSearch(Asked):
     def setups(self, without: Iterable[str] = ()) -> QuerySet[Setup]:
         """The setups asked for; ``without`` leaves facets out."""
         found = Setup.objects.matching(self.text)
-        if _WITHDRAWN in self.chosen["state"]:
-            found = found.filter(Q(state__in=LISTED) | Q(state=_WITHDRAWN, author=self.member))
+        if WITHDRAWN in self.chosen["state"]:
+            found = found.filter(Q(state__in=LISTED) | Q(state=WITHDRAWN, author=self.member))
         elif "state" in without or not self.chosen["state"]:
             found = found.listed()
         return found.filter(self._narrowing(without))
@@ -148,7 +143,7 @@ class SetupSearch(Asked):
         if key in LENGTHS:
             return any_span(values, LENGTHS[key], WHEELBASE_STEP)
         column = "race_class" if key == "class" else key
-        return Q(**{f"{column}__in": [self._keys[key][value] for value in values]})
+        return Q(**{f"{column}__in": [self.keys[key][value] for value in values]})
 
     def ordered(self) -> Ordered:
         """The setups asked for as the page lists them, to be sliced."""
@@ -191,28 +186,33 @@ class SetupSearch(Asked):
         """For each part of the count its values as text, and the keys of the page; one statement."""
         using = Setup.objects.db
         if not self.text:
-            return count_all(SETUPS, using, list(self._parts()), _TABLE)
+            parts = list(self._parts())
+            keep = SETUPS if any(part.key != "withdrawn" for part in parts) else ""
+            return count_all(keep, using, parts, _TABLE, further=list(self.tallied()))
         where, given = where_of(self.setups(without=self.LABELS))
         columns = ", ".join(_COLUMNS)
         common = f"WITH found AS MATERIALIZED (SELECT {columns} FROM {_TABLE} WHERE {where}) ", given
         source = f"found AS {_TABLE}"
-        return count_all(SETUPS, using, list(self._parts()), source, common, self._page_statement(source))
+        page = self._page_statement(source)
+        return count_all(SETUPS, using, list(self._parts()), source, common, [page])
 
     def _parts(self) -> Iterator[Part]:
-        """What has to be counted, each over the setups that all but its own facets leave."""
-        yield Part("joint", _JOINT, _JOINT_VALUE, *where_of(self._counted(JOINT)))
+        """What has to be counted anew, each over the setups that all but its own facets leave."""
+        if not self.by_tallies:
+            yield Part("joint", _JOINT, _JOINT_VALUE, *where_of(self._counted(JOINT)))
+            for key, column in LENGTHS.items():
+                yield Part(key, f"ROUND({column})", "", *where_of(self._counted([key])))
+            for key, column in OFFSETS.items():
+                yield Part(key, column, "", *where_of(self._counted([key])))
         if self.sort == LAP:
             yield Part("timed", "", "", *where_of(self._counted(()).filter(best_lap__isnull=False)))
-        for key, column in LENGTHS.items():
-            yield Part(key, f"ROUND({column})", "", *where_of(self._counted([key])))
-        for key, column in OFFSETS.items():
-            yield Part(key, column, "", *where_of(self._counted([key])))
         for key, column in NAMED.items():
-            yield Part(key, column, "", *where_of(self._counted([key])), MOST_NAMED)
+            if self.scopes(key) is None:
+                yield Part(key, column, "", *where_of(self._counted([key])), MOST_NAMED)
             if self.chosen[key]:
                 yield Part(key, column, "", *where_of(self._counted(())), MOST_NAMED)
-        if self.member and not self.text and _WITHDRAWN not in self.chosen["state"]:
-            own = Setup.objects.filter(state=_WITHDRAWN, author=self.member)
+        if self.member and not self.text and WITHDRAWN not in self.chosen["state"]:
+            own = Setup.objects.filter(state=WITHDRAWN, author=self.member)
             yield Part("withdrawn", "", "", *where_of(own.filter(self._narrowing(["state"]))))
 
     def _page_statement(self, source: str) -> tuple[str, list[Any]]:
@@ -239,15 +239,11 @@ class SetupSearch(Asked):
         """As ``setups``; what the words say is left to the common part."""
         return Setup.objects.filter(self._narrowing(without)) if self.text else self.setups(without)
 
-    def _of(self, key: str) -> dict[str, int]:
-        """One part's counts by value; the most frequent of a facet and its chosen ones come as two parts."""
-        return {value: number for value, number in self.counts[key] if value is not None}
-
     @cached_property
     def _joint(self) -> list[tuple[dict[str, str], int]]:
         """Setups by their values of the facets that are counted together."""
         rows = []
-        for value, number in self._of("joint").items():
+        for value, number in self.of("joint").items():
             platform, state, surface, race_class = value.split(",")
             slug, _, scale = self.platforms[int(platform)]
             of = {"platform": slug, "scale": str(scale), "state": state, "surface": surface}
@@ -256,8 +252,10 @@ class SetupSearch(Asked):
 
     def _joint_counts(self, key: str) -> dict[str, int]:
         """How many setups have each value of ``key``, the others of the joint facets being as chosen."""
+        if self.by_tallies:
+            return self.coarse[key]
         chosen = {
-            other: {str(self._keys["class"][slug]) for slug in values} if other == "class" else set(values)
+            other: {str(self.keys["class"][slug]) for slug in values} if other == "class" else set(values)
             for other, values in self.chosen.items()
             if other in JOINT and other != key and values
         }
@@ -271,7 +269,7 @@ class SetupSearch(Asked):
     def total(self) -> int:
         """How many setups the page lists."""
         if self.sort == LAP:
-            return sum(self._of("timed").values())
+            return sum(self.of("timed").values())
         states = self._joint_counts("state")
         asked = self.chosen["state"] or states
         return sum(number for state, number in states.items() if state in asked)
@@ -290,7 +288,7 @@ class SetupSearch(Asked):
             "surface": [
                 (v, gettext(label), self._joint_counts("surface").get(v, 0)) for v, label in Surface.choices
             ],
-            "circuit": [(v, v, n) for v, n in self._of("circuit").items() if v],
+            "circuit": [(v, v, n) for v, n in self.of("circuit").items() if v],
             "author": self._named("author", _AUTHOR, ""),
         }
         counted |= {key: self._lengths(key) for key in LENGTHS}
@@ -309,21 +307,21 @@ class SetupSearch(Asked):
     def _states(self) -> Counted:
         counts = self._joint_counts("state")
         listed = [(state, gettext(Setup.State(state).label), counts.get(state, 0)) for state in LISTED]
-        own = counts.get(_WITHDRAWN, sum(self._of("withdrawn").values()))
-        return [*listed, (_WITHDRAWN, gettext("withdrawn by you"), own)]
+        own = counts.get(WITHDRAWN, sum(self.of("withdrawn").values()))
+        return [*listed, (WITHDRAWN, gettext("withdrawn by you"), own)]
 
     def _classes(self) -> Counted:
         counts = self._joint_counts("class")
         model, _ = _NAMED_BY["class"]
-        chosen = self._keys.get("class", {}).values()
+        chosen = self.keys.get("class", {}).values()
         wanted = {int(key) for key in counts if key} | set(chosen)
         rows = model.objects.filter(pk__in=wanted).values_list("pk", "slug", "name") if wanted else []
         return [(slug, name, counts.get(str(pk), 0)) for pk, slug, name in rows]
 
     def _named(self, key: str, model: Any, label: str) -> Counted:
         _, named = _NAMED_BY[key]
-        counts = {int(value): number for value, number in self._of(key).items()}
-        for pk in self._keys.get(key, {}).values():
+        counts = {int(value): number for value, number in self.of(key).items()}
+        for pk in self.keys.get(key, {}).values():
             counts.setdefault(pk, 0)
         rows = model.objects.in_bulk(counts)
         ranked = sorted(counts.items(), key=lambda row: (-row[1], str(rows[row[0]]), row[0]))
@@ -333,12 +331,17 @@ class SetupSearch(Asked):
             for (pk, number), text in zip(ranked, labels, strict=True)
         ]
 
+    def _figures(self, key: str) -> dict[str, int]:
+        return self.coarse[key] if self.by_tallies else self.of(key)
+
     def _lengths(self, key: str) -> Counted:
-        counts = {int(Decimal(value)): number for value, number in self._of(key).items()}
+        counts = {int(Decimal(value)): number for value, number in self._figures(key).items()}
         return span_counts(counts, self.chosen[key], WHEELBASE_STEP)
 
     def _offsets(self, key: str) -> Counted:
-        counts = {Decimal(value).quantize(Decimal("0.01")): number for value, number in self._of(key).items()}
+        counts = {
+            Decimal(value).quantize(Decimal("0.01")): number for value, number in self._figures(key).items()
+        }
         for value in self.chosen[key]:
             counts.setdefault(offset_of(value), 0)
         return [(_plain(offset), _printed(offset), number) for offset, number in sorted(counts.items())]

@@ -30,6 +30,7 @@ from setups.models import (
     Part,
     PartDimension,
     PartPair,
+    Tally,
     Platform,
     StatedFigure,
 )
@@ -152,6 +153,10 @@ TWICE: dict[str, tuple[Make, dict[str, Any]]] = {
             member=MemberFactory(), key="k", asked="a", kept_at="2026-01-01T00:00Z"
         ),
         {"asked": "b"},
+    ),
+    "tally_once": (
+        lambda: Tally.objects.create(scope="", facet="circuit", value="c", number=1),
+        {"number": 2},
     ),
 }
 """What cannot stand twice: a row, and what its double may differ in."""
