@@ -150,7 +150,8 @@ def plainly(value: float) -> str:
     return f"{value:g}".replace("-", MINUS)
 
 
-def _in(unit: Unit) -> str:
+def number_in(unit: Unit | str) -> str:
+    """What a cell of a number in ``unit`` may hold."""
     return Said("number, {unit}", unit=str(unit)) if unit else said("number")
 
 
