@@ -11,12 +11,14 @@ class ClubConfig(AppConfig):
 
     def ready(self) -> None:
         from club import security_log  # noqa: F401  it listens from now on
+        from club.accounts import passwords, sign_ins  # noqa: F401  checked at the start, and listening
         from club.garage import demo
         from club.racing import demo as racing
         from club.racing import demo_events
         from setups.demo import hooks
 
         hooks.moved_in.connect(demo.move_in, dispatch_uid="club.garage.demo.move_in")
+        hooks.leaving.connect(sign_ins.clear_out, dispatch_uid="club.accounts.sign_ins.clear_out")
         hooks.leaving.connect(demo.clear_out, dispatch_uid="club.garage.demo.clear_out")
         hooks.moving_in.connect(racing.move_in, dispatch_uid="club.racing.demo.move_in")
         hooks.moved_in.connect(demo_events.move_in, dispatch_uid="club.racing.demo_events.move_in")

@@ -6,8 +6,11 @@ an empty database; the digest of each table is computed again from what was stor
 or nothing is kept. Nothing in it depends on the kind of database: a club that outgrows its laptop restores
 into PostgreSQL.
 
-Not in it: sessions, wrong passwords that were counted, answers kept for repeated requests, and the
-permissions and content types that every ``migrate`` makes anew.
+Second factors are in it as they stand in the database, sealed with the site's SECRET_KEY, which is not: a
+restored club asks for the same codes as before, and the file alone is nobody's second factor.
+
+Not in it: sessions and what is known of them, wrong passwords that were counted, answers kept for repeated
+requests, and the permissions and content types that every ``migrate`` makes anew.
 """
 
 from __future__ import annotations
@@ -43,6 +46,7 @@ Say = Callable[[str], object]
 
 LEFT_OUT = {
     "sessions.Session",
+    "usersessions.UserSession",
     "contenttypes.ContentType",
     "auth.Permission",
     "auth.Group",

@@ -15,6 +15,8 @@ from typing import Any
 
 from allauth.account import signals as accounts
 from allauth.account.adapter import get_adapter
+from allauth.mfa import signals as factors
+from allauth.mfa.models import Authenticator
 from django.contrib.auth import signals
 from django.core.exceptions import PermissionDenied
 from django.db.models.signals import post_save, pre_save
@@ -107,6 +109,24 @@ for _signal, _event in (
     (accounts.email_changed, "e-mail-changed"),
 ):
     _signal.connect(_of_accounts(_event), weak=False, dispatch_uid=f"club.security_log.{_event}")
+
+
+def _of_factors(event: str, level: int) -> Callable[..., None]:
+    def noted(sender: Any, user: Member, authenticator: Authenticator, **_: Any) -> None:
+        note(event, user.pk, level, factor=authenticator.type)
+
+    return noted
+
+
+for _signal, _event, _level in (
+    (factors.authenticator_added, "second-factor-on", logging.INFO),
+    (factors.authenticator_removed, "second-factor-off", logging.WARNING),
+    (factors.authenticator_reset, "recovery-codes-made", logging.INFO),
+    (factors.authenticator_used, "second-factor-used", logging.INFO),
+    (factors.authentication_failed, "second-factor-failed", logging.WARNING),
+):
+    _noted = _of_factors(_event, _level)
+    _signal.connect(_noted, weak=False, dispatch_uid=f"club.security_log.{_event}")
 
 
 @receiver(pre_save, sender=Member)

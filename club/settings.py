@@ -28,10 +28,18 @@ IMPORT_RATE           files that visitors have checked from one network address,
 FORM_RATE             forms sent by one member, or from one network address by those who are none; 300/minute
                       without it, empty for no limit
 SESSION_DAYS          how long a sign-in lasts, counted from signing in; 14 without it
+SESSION_IDLE_HOURS    how long one lasts that nobody uses; 192 without it, eight days, so that who comes each
+                      week stays signed in; 0 for no such end
+SECOND_FACTOR_FOR     roles that need a second factor before they go on, with commas: steward, race_director,
+                      librarian, or member for everybody; nobody without it
+BREACHED_PASSWORDS    a file of passwords that were breached, one SHA-1 in hexadecimal a line, sorted, with or
+                      without a colon and a count behind it: what is in it is refused; no file without it
 SECURITY_CONTACT      where to report a weakness, mailto: or https: addresses with commas, for
                       /.well-known/security.txt; the address is not there without it
 LOCKOUT_SECONDS       how long a wrong password counts, and so the wait; 900 without it
-SECRET_KEY            signs sessions; made once and kept in SECRET_KEY_FILE (`.secret-key`) without it
+SECRET_KEY            signs sessions and seals second factors; made once and kept in SECRET_KEY_FILE
+                      (`.secret-key`) without it
+SECRET_KEY_FALLBACKS  keys from before, with commas: what they signed or sealed still counts
 STATIC_ROOT           where `collectstatic` puts the style sheets; `staticfiles` without it
 MEDIA_ROOT            where members' photos are kept; `media` beside manage.py without it
 PHOTO_STORAGE         a bucket to keep them in instead, s3://bucket/prefix?endpoint=https://...&region=...
@@ -56,6 +64,7 @@ from pathlib import Path
 
 import environ
 from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
 
 from club.keys import kept_key
 from club.limits import per_minute
@@ -70,6 +79,7 @@ DEBUG = env.bool("DEBUG", default=False)
 SECRET_KEY = env.str("SECRET_KEY", default="") or kept_key(
     Path(env.str("SECRET_KEY_FILE", default=str(BASE_DIR / ".secret-key")))
 )
+SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", default=[])
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 # Without a proxy, X-Forwarded-For is whatever the caller writes into it.
@@ -90,6 +100,8 @@ INSTALLED_APPS = [
     "django.contrib.postgres",
     "allauth",
     "allauth.account",
+    "allauth.mfa",
+    "allauth.usersessions",
     "csp",
     "django_htmx",
     "django_filters",
@@ -119,10 +131,12 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "allauth.account.middleware.AccountMiddleware",
+    "club.accounts.sign_ins.Seen",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "club.offline.Told",
     "club.limits.Limited",
+    "club.accounts.demanded.Demanded",
 ]
 
 ROOT_URLCONF = "club.urls"
@@ -178,6 +192,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
     {"NAME": "club.accounts.passwords.NotOurWords"},
+    {"NAME": "club.accounts.passwords.NotBreached"},
 ]
 AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
 LOGIN_URL = "sign-in"
@@ -206,8 +221,14 @@ ACCOUNT_EMAIL_SUBJECT_PREFIX = f"[{CLUB_NAME}] "
 ACCOUNT_EMAIL_CONFIRMATION_AUTHENTICATED_REDIRECT_URL = "account"
 ACCOUNT_CHANGE_EMAIL = True
 ACCOUNT_REAUTHENTICATION_REQUIRED = True
+# What changes an account asks for the password: a code alone, read over a shoulder, does not do.
+ACCOUNT_REAUTHENTICATION_METHODS = ["password"]
 ACCOUNT_SESSION_REMEMBER = True
 SESSION_COOKIE_AGE = env.int("SESSION_DAYS", default=14) * 24 * 60 * 60
+SESSION_ENGINE = "club.accounts.sessions"
+SESSION_IDLE_HOURS = env.int("SESSION_IDLE_HOURS", default=192)
+if SESSION_IDLE_HOURS < 0:
+    raise ImproperlyConfigured("SESSION_IDLE_HOURS is less than 0: write a number of hours, or 0 for no end.")
 SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True  # forms carry the token, no script reads the cookie
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 MESSAGE_STORAGE = "club.cookies.Messages"
@@ -221,6 +242,18 @@ ACCOUNT_RATE_LIMITS = {
     "reset_password": per_minute("RESET_RATE", env.str("RESET_RATE", default="20/minute")) + ",3/m/key",
 }
 ALLAUTH_TRUSTED_PROXY_COUNT = PROXIES
+
+MFA_ADAPTER = "club.accounts.second_factor.Adapter"
+MFA_SUPPORTED_TYPES = ["totp", "recovery_codes"]
+MFA_TOTP_TOLERANCE = 1
+# Two accounts may carry an address, so nobody is kept out of theirs by one that is not confirmed.
+MFA_ALLOW_UNVERIFIED_EMAIL = True
+SECOND_FACTOR_FOR = env.list("SECOND_FACTOR_FOR", default=[])
+if unknown := sorted(set(SECOND_FACTOR_FOR) - {"member", "steward", "race_director", "librarian"}):
+    raise ImproperlyConfigured(
+        f"SECOND_FACTOR_FOR names {', '.join(unknown)}: write member, steward, race_director or librarian."
+    )
+BREACHED_PASSWORDS = env.str("BREACHED_PASSWORDS", default="")
 
 vars().update(env.email("EMAIL_URL", default="consolemail://"))
 EMAIL_TIMEOUT = 10

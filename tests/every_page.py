@@ -30,7 +30,9 @@ NO_PAGES = {
     "caption-photo", "check-in", "choose-reader", "discard-draft", "discard-edition", "move-clause",
     "remove-body", "remove-chassis", "remove-clause", "remove-part", "remove-photo", "restore-setup",
     "revoke-token", "send-record", "setup-photos", "withdraw-entry", "withdraw-measurement", "withdraw-setup",
+    "end-other-sign-ins", "end-sign-in", "new-recovery-codes",
     # files
+    "recovery-codes-file",
     "entry-list-template", "event-record-csv", "event-record-json", "export", "import-template", "photo",
     "photo-small", "worker", "security-txt",
     # for machines, or leading elsewhere
@@ -42,6 +44,8 @@ NO_PAGES = {
     "body-setups",
     # shown to who has just sent a form, or opens a link that was mailed: seen by the tests of accounts
     "account_confirm_email", "account_reset_password_from_key", "import-loaded",
+    # shown to who has a second factor or is turning it on: seen by the tests of that
+    "mfa_activate_totp", "mfa_authenticate", "mfa_deactivate_totp", "mfa_view_recovery_codes",
 }  # fmt: skip
 
 
@@ -204,6 +208,8 @@ _PAGES: list[tuple[str, str, Callable[[], dict[str, Any]]]] = [
     ("account", MEMBER, _nothing),
     ("account_change_password", MEMBER, _nothing),
     ("account_email", MEMBER, _nothing),
+    ("mfa_index", MEMBER, _nothing),
+    ("sign-ins", MEMBER, _nothing),
     ("tokens", MEMBER, _nothing),
     ("member", VISITOR, lambda: {"username": MEMBER}),
     ("garage", MEMBER, _nothing),

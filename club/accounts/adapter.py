@@ -39,12 +39,13 @@ class Adapter(DefaultAccountAdapter):
         return counter(request, credentials.get("username") or "")
 
     def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:
-        forget_the_future(request, credentials.get("username") or "")
+        key = counter(request, credentials.get("username") or "")
+        forget_the_future(request, key)
         try:
             super().pre_authenticate(request, **credentials)
         except ValidationError as error:
             security_log.note("locked-out", level=logging.WARNING)
-            raise LockedOut(seconds_left(request, credentials.get("username") or "")) from error
+            raise LockedOut(seconds_left(request, key)) from error
 
     def login(self, request: HttpRequest, user: Member) -> None:
         super().login(request, user)
@@ -66,6 +67,11 @@ class Adapter(DefaultAccountAdapter):
                 _("An e-mail address has {longest} letters at most: type it again.").format(longest=longest)
             )
         return email
+
+    def is_reauthentication_required(self, *, app: str, **given: Any) -> bool:
+        """Not of who has no password yet, and is about to set one."""
+        member = self.request.user
+        return member.has_usable_password() and super().is_reauthentication_required(app=app, **given)
 
     def is_ajax(self, request: HttpRequest) -> bool:
         """Never: an answer in JSON would repeat the password that was typed."""

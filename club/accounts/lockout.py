@@ -16,9 +16,9 @@ from allauth.core.internal import ratelimit
 from django.core.cache import cache
 from django.core.exceptions import ValidationError
 from django.dispatch import receiver
-from django.http import HttpRequest
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.forms import BaseForm
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext_lazy, ngettext
 
 FAILURES = {"app": "allauth.account", "action": "login_failed"}
 
@@ -26,13 +26,28 @@ FAILURES = {"app": "allauth.account", "action": "login_failed"}
 class LockedOut(ValidationError):
     """Too many wrong passwords; ``seconds`` is how long to wait."""
 
+    told = gettext_lazy(
+        "Too many wrong passwords were typed for this name from here. "
+        "Wait {time}, then try again; or ask for a new password now."
+    )
+
     def __init__(self, seconds: int) -> None:
         self.seconds = seconds
-        told = _(
-            "Too many wrong passwords were typed for this name from here. "
-            "Wait {time}, then try again; or ask for a new password now."
-        )
-        super().__init__(told.format(time=spoken(seconds)), code="locked_out")
+        super().__init__(str(self.told).format(time=spoken(seconds)), code="locked_out")
+
+
+def locked_out(form: BaseForm) -> LockedOut | None:
+    """Why ``form`` was not even looked at, if that is why it was refused."""
+    told = (error for errors in form.errors.as_data().values() for error in errors)
+    return next((error for error in told if isinstance(error, LockedOut)), None)
+
+
+def told_to_wait(answer: HttpResponse, locked: LockedOut | None) -> HttpResponse:
+    """``answer`` as 429 with how long to wait, if there is anything to wait for."""
+    if locked:
+        answer.status_code = 429
+        answer["Retry-After"] = str(locked.seconds)
+    return answer
 
 
 def counter(request: HttpRequest, username: str) -> str:
@@ -40,9 +55,9 @@ def counter(request: HttpRequest, username: str) -> str:
     return f"{ratelimit.get_ip(request)} {username.lower()}"
 
 
-def seconds_left(request: HttpRequest, username: str) -> int:
-    """Seconds until another password is tried for ``username`` from here, rounded up; at least 1."""
-    key, left = counter(request, username), 1.0
+def seconds_left(request: HttpRequest, key: str) -> int:
+    """Seconds until another try is counted under ``key``, rounded up; at least 1."""
+    left = 1.0
     for rate in ratelimit.get_rates(**FAILURES):
         place = ratelimit.get_cache_key(request, **FAILURES, rate=rate, key=key)
         newest_first = cache.get(place, [])
@@ -51,9 +66,9 @@ def seconds_left(request: HttpRequest, username: str) -> int:
     return math.ceil(left)
 
 
-def forget_the_future(request: HttpRequest, username: str) -> None:
+def forget_the_future(request: HttpRequest, key: str) -> None:
     """Forget failures from before the clock was put back: nobody waits until it comes round to them again."""
-    key, now = counter(request, username), time.time()
+    now = time.time()
     for rate in ratelimit.get_rates(**FAILURES):
         place = ratelimit.get_cache_key(request, **FAILURES, rate=rate, key=key)
         newest_first = cache.get(place, [])

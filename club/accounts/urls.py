@@ -1,9 +1,10 @@
-"""Addresses under /account/. The names that begin with ``account_`` are those that allauth looks up."""
+"""Addresses under /account/. The names with ``account_`` and ``mfa_`` are those that allauth looks up."""
 
 from allauth.account import views as theirs
 from django.urls import path, re_path
 
-from club.accounts import tokens, views
+from club.accounts import second_factor_views as factor
+from club.accounts import sign_ins, tokens, views
 
 urlpatterns = [
     path("", views.account, name="account"),
@@ -15,6 +16,18 @@ urlpatterns = [
     path("sign-up/", views.SignUp.as_view(), name="account_signup"),
     path("closed/", theirs.account_inactive, name="account_inactive"),
     path("confirm/", views.ConfirmPassword.as_view(), name="account_reauthenticate"),
+    # Second factor
+    path("sign-in/code/", factor.TypeCode.as_view(), name="mfa_authenticate"),
+    path("second-factor/", factor.second_factor, name="mfa_index"),
+    path("second-factor/on/", factor.TurnOn.as_view(), name="mfa_activate_totp"),
+    path("second-factor/off/", factor.TurnOff.as_view(), name="mfa_deactivate_totp"),
+    path("second-factor/codes/", factor.codes, name="mfa_view_recovery_codes"),
+    path("second-factor/codes/file/", factor.codes_as_text, name="recovery-codes-file"),
+    path("second-factor/codes/new/", factor.new_codes, name="new-recovery-codes"),
+    # Where one is signed in
+    path("sign-ins/", sign_ins.sign_ins, name="sign-ins"),
+    path("sign-ins/others/end/", sign_ins.end_others, name="end-other-sign-ins"),
+    path("sign-ins/<int:pk>/end/", sign_ins.end, name="end-sign-in"),
     # Programs
     path("tokens/", tokens.tokens, name="tokens"),
     path("tokens/<int:pk>/revoke/", tokens.revoke, name="revoke-token"),

@@ -16,19 +16,16 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from club.accounts.forms import Settings
-from club.accounts.lockout import LockedOut
+from club.accounts.lockout import locked_out, told_to_wait
 from club.models import Member
 from setups.services.posted import posted_by
 
 
 class SignIn(theirs.LoginView):
     def form_invalid(self, form: Any) -> HttpResponse:
-        locked = next((e for e in form.non_field_errors().as_data() if isinstance(e, LockedOut)), None)
+        locked = locked_out(form)
         answer = self.render_to_response(self.get_context_data(form=form, locked=locked))
-        if locked:
-            answer.status_code = 429
-            answer["Retry-After"] = str(locked.seconds)
-        return answer
+        return told_to_wait(answer, locked)
 
 
 class SignUp(theirs.SignupView):

@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import json
+from io import StringIO
 from zipfile import ZipFile
 
 import pytest
+import time_machine
+from allauth.mfa.models import Authenticator
+from allauth.usersessions.models import UserSession
 from django.core.management import CommandError, call_command
+from django.test import Client
 
 from club import backup
 from club.models import Member
 from setups.models import Measurement, PartDimension, Revision, Setup
 from setups.services import verifying
+from tests.club.test_second_factor import KEY, code_of, type_code, with_factor
+from tests.club.visiting import sign_in, signed_in
 from tests.factories import MemberFactory, SetupFactory, reading_for
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -115,6 +122,42 @@ def test_a_backup_never_writes_over_a_file(saved):
     path, _ = saved
     with pytest.raises(CommandError, match="there already"):
         call_command("backup", path, verbosity=0)
+
+
+def test_a_second_factor_comes_back_sealed_and_asks_for_the_same_codes(client, tmp_path):
+    ada = with_factor()
+    sign_in(client, "ada")
+    type_code(client, code_of())
+    assert UserSession.objects.count() == 1
+    path = tmp_path / "club.zip"
+    call_command("backup", path, verbosity=0)
+    with ZipFile(path) as archive:
+        held = {name: archive.read(name).decode() for name in archive.namelist()}
+    assert "rows/mfa.Authenticator.jsonl" in held
+    assert not any(name.startswith(("rows/usersessions", "rows/sessions")) for name in held)
+    assert KEY not in "".join(held.values())
+
+    emptied()
+    call_command("restore", path, verbosity=0)
+    used, other = code_of(), Client()
+    sign_in(other, "ada")
+    type_code(other, used)
+    assert not signed_in(other), "a code that was used before the backup is used after it"
+    step = Authenticator.objects.get(user=ada).data["step"]
+    with time_machine.travel((step + 1) * 30 + 5, tick=False):
+        sign_in(other, "ada")
+        type_code(other, code_of())
+    assert signed_in(other)
+
+
+def test_a_restore_under_another_key_says_whose_second_factor_cannot_be_read(tmp_path, settings):
+    with_factor()
+    path, said = tmp_path / "club.zip", StringIO()
+    call_command("backup", path, verbosity=0)
+    emptied()
+    settings.SECRET_KEY = "another key " * 5
+    call_command("restore", path, stdout=said)
+    assert "1 second factors and recovery codes were sealed with another SECRET_KEY" in said.getvalue()
 
 
 def test_every_table_is_kept_or_left_out_on_purpose():

@@ -10,6 +10,8 @@ from io import StringIO
 from typing import Any
 
 import pytest
+import time_machine
+from allauth.mfa.totp.internal.auth import TOTP as Activated
 from django.conf import settings as site
 from django.core.management import call_command
 from django.test import Client
@@ -18,6 +20,7 @@ from pythonjsonlogger.json import JsonFormatter
 
 from club.logs import RequestId
 from club.models import Token
+from tests.club.test_second_factor import CODES, OFF, codes_on, turn_on, type_code, wrong_code
 from tests.club.visiting import HERE, NEW, OUT, ask_for_a_link, follow, sign_in, sign_up
 from tests.factories import PASSWORD, MemberFactory
 
@@ -146,3 +149,66 @@ def test_nothing_in_an_address_makes_a_second_line(client, lines):
     client.get("/stewards/%0aINFO - club.security: signed-in member=1.csv")
     logged = list(list.__iter__(lines))
     assert all("\n" not in line for line in logged)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_second_factor_is_logged_through_its_life_without_its_key_and_its_codes(client, lines, settings):
+    """Transactional, since what comes of turning it on is told once it is stored."""
+    settings.ACCOUNT_RATE_LIMITS = {"login_failed": "2/900s/key"}
+    logging.getLogger("club.requests").setLevel(logging.INFO)
+    try:
+        ada = MemberFactory(username="ada")
+        sign_in(client, "ada")
+        key = turn_on(client)
+        spare = codes_on(client.get(CODES))
+        client.post(CODES + "new/")
+        fresh = codes_on(client.get(CODES))
+        other, guess = Client(), wrong_code(key)
+        sign_in(other, "ada")
+        type_code(other, fresh[0])
+        third = Client()
+        sign_in(third, "ada")
+        answers = [type_code(third, guess) for _ in range(3)]
+        client.post(OFF)
+        call_command("second_factor", "ada", take_off=True, stdout=StringIO())
+        Activated.activate(ada, key)
+        call_command("second_factor", "ada", take_off=True, stdout=StringIO())
+    finally:
+        logging.getLogger("club.requests").setLevel(site.LOGGING["loggers"]["club.requests"]["level"])
+    events = [one for one in (lines[n] for n in range(len(lines))) if "event" in one]
+    assert [(one["event"], one.get("factor")) for one in events] == [
+        ("signed-in", None),
+        ("second-factor-on", "totp"),
+        ("second-factor-on", "recovery_codes"),
+        ("recovery-codes-made", "recovery_codes"),
+        ("second-factor-used", "recovery_codes"),
+        ("signed-in", None),
+        ("second-factor-failed", "totp"),
+        ("second-factor-failed", "totp"),
+        ("locked-out", None),
+        ("too-often", None),
+        ("second-factor-off", "totp"),
+        ("second-factor-off", "recovery_codes"),
+        ("second-factor-taken-off", None),
+    ]
+    assert {one.get("member") for one in events} == {ada.pk, None}
+    assert events[6]["address"] == HERE
+    assert events[6]["request_id"] == answers[0]["X-Request-ID"]
+    text = "".join(map(str, list.__iter__(lines)))
+    for kept_back in (key, guess, *spare, *fresh, "otpauth"):
+        assert kept_back not in text
+
+
+def test_the_end_of_a_sign_in_is_logged_as_its_member_ends_it_and_as_it_ends_idle(client, lines):
+    ada = MemberFactory(username="ada")
+    other = Client()
+    with time_machine.travel("2031-05-03 12:00:00+00:00", tick=False) as clock:
+        for one in (client, other):
+            sign_in(one, "ada")
+        client.post("/account/confirm/", {"password": PASSWORD})
+        client.post("/account/sign-ins/others/end/")
+        clock.shift(timedelta(days=9))
+        client.get("/account/")
+    assert lines.events() == ["signed-in", "signed-in", "sign-in-ended", "signed-out-idle"]
+    assert [lines[number]["member"] for number in (2, 3)] == [ada.pk, ada.pk]
+    assert lines[2]["ended"] == 1

@@ -43,6 +43,7 @@ NOT_REACHED = {
     *("account_confirm_email", "account_email_verification_sent", "account_inactive", "sign-up"),
     *("account_reset_password_done", "account_reset_password_from_key", "account_set_password"),
     *("account_reset_password_from_key_done", "account_reauthenticate", "worker", "security-txt"),
+    *("mfa_authenticate", "mfa_deactivate_totp", "mfa_view_recovery_codes", "recovery-codes-file"),
     *("health", "live", "ready", "well-known-change-password"),
     # Shown once, to who has just loaded something
     "import-loaded",
@@ -55,6 +56,7 @@ NOT_REACHED = {
     # What is posted there leads to a page that is reached
     *("caption-photo", "check-in", "choose-reader", "discard-draft", "discard-edition", "move-clause"),
     *("remove-body", "remove-chassis", "remove-clause", "remove-part", "remove-photo", "restore-setup"),
+    *("end-other-sign-ins", "end-sign-in", "new-recovery-codes"),
     *("revoke-token", "send-record", "setup-photos", "sign-out", "withdraw-entry", "withdraw-measurement"),
     "withdraw-setup",
 }

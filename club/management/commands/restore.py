@@ -5,8 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from allauth.mfa.models import Authenticator
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from club.accounts.second_factor import readable
 from club.backup import BackupError, restore
 
 
@@ -24,3 +26,10 @@ class Command(BaseCommand):
         self.stdout.write(
             self.style.SUCCESS(f"{sum(kept.values())} rows are restored, and the same as before.")
         )
+        if unreadable := sum(not readable(one) for one in Authenticator.objects.all()):
+            self.stdout.write(
+                self.style.WARNING(
+                    f"{unreadable} second factors and recovery codes were sealed with another SECRET_KEY: "
+                    "until it is in SECRET_KEY or SECRET_KEY_FALLBACKS, their members cannot sign in."
+                )
+            )
