@@ -2,20 +2,34 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from io import StringIO
+from pathlib import Path
 
 import pytest
 from django.conf import settings
 from django.core.cache import cache
 from django.core.management import call_command
 from django.db import connection, transaction
-from django.test import override_settings
+from django.test import TransactionTestCase, override_settings
 from pytest_django import DjangoDbBlocker
 
-from club.racing import guards
-from club.racing.events import guards as race_days
 from tests.factories import FullCatalogue, full_catalogue
+
+LONGEST = (
+    "browser/test_every_page.py",
+    "security/test_api_fuzz.py",
+    "faults/test_database_stopped.py",
+    "club/test_replicas.py",
+    "club/test_production.py",
+    "club/test_many_processes.py",
+    "browser/test_setup_life.py",
+    "browser/test_posting.py",
+    "reference/test_against_enumeration.py",
+)
+"""Files that take long begin, so that no process is alone with one of them at the end."""
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -24,7 +38,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+@pytest.hookimpl(trylast=True)  # after pytest-django has put them into an order
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: min((n for n, end in enumerate(LONGEST) if item.path.match(end)), default=99))
     if config.getoption("database_only"):
         config.hook.pytest_deselected(items=[item for item in items if not _asks_the_database(item)])
         items[:] = filter(_asks_the_database, items)
@@ -74,17 +90,40 @@ def fresh_limits() -> None:
     cache.clear()
 
 
+@pytest.fixture(scope="session")
+def migrated(
+    django_db_setup: None, django_db_blocker: DjangoDbBlocker, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Path]:
+    """A copy of the tests' database as the migrations left it; of SQLite.
+
+    A test that is in no transaction has its database put back from here. To empty it row by row, as Django
+    does, would take much longer, and the guards of what is published would refuse.
+    """
+    empty = tmp_path_factory.mktemp("migrated") / "library.sqlite3"
+
+    def put_back(case: TransactionTestCase) -> None:
+        connection.close()
+        file = connection.settings_dict["NAME"]
+        with closing(sqlite3.connect(empty)) as kept, closing(sqlite3.connect(file, timeout=20)) as used:
+            kept.backup(used)
+
+    with django_db_blocker.unblock(), closing(sqlite3.connect(empty)) as copy:
+        connection.ensure_connection()
+        connection.connection.backup(copy)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(TransactionTestCase, "_fixture_teardown", put_back)
+        yield empty
+
+
 @pytest.fixture(autouse=True)
-def emptied_afterwards(request: pytest.FixtureRequest) -> Iterator[None]:
-    """A database that a live server wrote to is emptied row by row on SQLite, which the guards of what is
-    published would refuse; they come back with the next test, as after a migration."""
-    if not {"transactional_db", "live_server"} & set(request.fixturenames):
-        yield
-        return
-    request.getfixturevalue("transactional_db")
-    yield
-    guards.remove("default")
-    race_days.remove("default")
+def emptied_afterwards(request: pytest.FixtureRequest) -> None:
+    """What a test outside a transaction leaves, the next one does not find."""
+    marker = request.node.get_closest_marker("django_db")
+    commits = marker is not None and bool(marker.kwargs.get("transaction"))
+    if commits or {"transactional_db", "live_server"} & set(request.fixturenames):
+        request.getfixturevalue("transactional_db")
+        if connection.vendor == "sqlite":
+            request.getfixturevalue("migrated")
 
 
 @pytest.fixture(scope="class")

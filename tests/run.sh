@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Sets up what is missing, then checks everything and runs the tests on SQLite and on PostgreSQL.
 #
-# Needs Python 3.11 or later. Debian's packages for the virtual environment, the PostgreSQL server, gettext
+# Needs bash 5.1 and Python 3.11 or later. Debian's packages for the virtual environment, the PostgreSQL server, gettext
 # and Chromium are installed if they are not there. Nothing outside .venv and a temporary folder is written;
 # the PostgreSQL cluster is a throw-away one.
 set -euo pipefail
@@ -98,11 +98,50 @@ start_postgres() {
     postgres_url=postgres://library@127.0.0.1:$port/postgres
 }
 
+# begin NAME SECONDS COMMAND...: begins a part of the run. What takes so long, several
+# times what it takes on two cores, hangs and is ended. What it prints goes to $into, or is seen at once.
+declare -A names limits printed
+begin() {
+    if [ -n "${into-}" ]; then
+        setsid timeout --kill-after=30 "$2" "${@:3}" >"$into" 2>&1 &
+    else
+        setsid timeout --kill-after=30 "$2" "${@:3}" &
+    fi
+    part=$!
+    names[$part]=$1 limits[$part]=$2 printed[$part]=${into-}
+}
+
+# Waits for all parts that have begun, and ends the run as soon as one went wrong.
+finish() {
+    local ended part
+    while [ ${#limits[@]} != 0 ]; do
+        ended=0
+        wait -n -p part "${!limits[@]}" || ended=$?
+        [ -z "${printed[$part]}" ] || cat "${printed[$part]}"
+        case $ended in
+            0) ;;
+            124 | 137) stop "Ended: ${names[$part]} took longer than ${limits[$part]} seconds." ;;
+            *) stop "Failed: ${names[$part]}." ;;
+        esac
+        sweep "$part"
+    done
+}
+
+# Ends what a part has begun and left running, a browser or a server: all of it is in the part's session.
+sweep() {
+    pkill -KILL -s "$1" 2>/dev/null || true
+    unset "limits[$1]"
+}
+
 clean_up() {
     local ended=$?
     trap - EXIT
+    for part in "${!limits[@]}"; do
+        kill "$part" 2>/dev/null && sleep 1
+        sweep "$part"
+    done
     if [ -d "$work/pg/data" ]; then
-        (cd "$work/pg" && as_postgres "$pg/pg_ctl" -D "$work/pg/data" -m immediate -s stop) || true
+        (cd "$work/pg" && as_postgres "$pg/pg_ctl" -D "$work/pg/data" -m immediate -t 30 -s stop) || true
     fi
     rm -rf "$work"
     exit "$ended"
@@ -129,32 +168,19 @@ export PATH=$PWD/.venv/bin:$PATH
 export DEBUG=False SECRET_KEY=tests HTTPS=False CONN_MAX_AGE=0 STATIC_ROOT=$work/static
 export DATABASE_URL=sqlite:///$work/checks.sqlite3
 
-say "ruff"
-ruff check .
-say "mypy"
-mypy
-say "imports"
-lint-imports
-say "manage.py check"
-python manage.py check
-python manage.py makemigrations --check --dry-run
-say "manage.py check --deploy"
-HTTPS=True SECRET_KEY=$(python -c 'import secrets; print(secrets.token_hex(32))') \
-    python manage.py check --deploy --fail-level INFO
-say "known weaknesses of what is installed"
-audited=$(python -m tests.security.audit) || stop "$audited"
-printf '%s\n' "$audited"
-say "OpenAPI schema"
-python manage.py spectacular --validate --fail-on-warn --file /dev/null
-
 # One file, or one class of it, to a process, so that what they share is made once. A process that crashes ends
 # the run: pytest-xdist may wait for ever for what its successor was given.
-in_two="-n 2 --dist loadscope --no-loadscope-reorder --max-worker-restart 0"
-say "tests on SQLite"
-pytest -q $in_two
+in_two=(-q -n 2 --dist loadscope --no-loadscope-reorder --max-worker-restart 0)
+say "tests on SQLite, and beside them the checks, which are printed when they have ended"
+begin "the tests on SQLite" 1800 pytest "${in_two[@]}"
+into=$work/checks begin "the checks" 900 bash tests/checks.sh
+finish
 say "tests on PostgreSQL"
-DATABASE_URL=$postgres_url pytest -q $in_two --database-only tests/setups tests/club tests/faults tests/browser/test_sign_in.py
+export DATABASE_URL=$postgres_url
+begin "the tests on PostgreSQL" 900 \
+    pytest "${in_two[@]}" --database-only tests/setups tests/club tests/faults tests/browser/test_sign_in.py
+finish
 say "everything passed"
-case $audited in
-    not\ audited*) say "but what is installed was $audited" ;;
-esac
+if grep -q "^not audited" "$work/checks"; then
+    say "but what is installed was not audited: the service did not answer"
+fi
