@@ -4,16 +4,23 @@ from __future__ import annotations
 
 import re
 from datetime import timedelta
+from io import StringIO
 
 import pytest
 import time_machine
+from allauth.mfa.models import Authenticator
+from allauth.mfa.totp.internal.auth import TOTP
 from allauth.usersessions.models import UserSession
 from django.contrib.sessions.models import Session
 from django.core.management import call_command
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from club.accounts.sign_ins import network_of
+from club.models import Member
+from setups.demo.members import PASSPHRASE
 from tests.club.visiting import ACCOUNT, ELSEWHERE, NEW, OUT, sign_in, signed_in
 from tests.factories import PASSWORD, MemberFactory
 
@@ -161,17 +168,14 @@ def test_a_new_key_of_the_session_is_the_same_sign_in():
         assert row.created_at == timezone.datetime.fromisoformat(NOON)
 
 
-def test_last_seen_is_written_every_five_minutes_and_by_no_other_request(django_assert_num_queries):
+def test_last_seen_is_written_every_five_minutes_and_by_no_other_request():
     MemberFactory(username="ada")
     with time_machine.travel(NOON, tick=False) as clock:
         ada = of("ada")
         ada.get(ACCOUNT)
 
         def written() -> list[str]:
-            from django.db import connection
-            from django.test.utils import CaptureQueriesContext
-
-            with CaptureQueriesContext(connection, ) as asked:
+            with CaptureQueriesContext(connection) as asked:
                 ada.get(ACCOUNT)
             return [one["sql"] for one in asked if not one["sql"].startswith("SELECT")]
 
@@ -233,3 +237,13 @@ def test_clearing_sessions_takes_what_is_idle_and_what_is_known_of_what_has_ende
         call_command("clearsessions")
         assert [one.session_key for one in UserSession.objects.all()] == [busy.session.session_key]
         assert Session.objects.count() == 1
+
+
+def test_the_demo_is_taken_out_with_what_its_members_signed_in_with(client):
+    call_command("demo", setups=0, with_accounts=True, stdout=StringIO())
+    sign_in(client, "member", PASSPHRASE)
+    TOTP.activate(Member.objects.get(username="member"), "GEZDGNBVGY3TQOJQGEZDGNBVGY3TQOJQ")
+    assert UserSession.objects.count() == Authenticator.objects.count() == 1
+    call_command("demo", setups=0, reset=True, stdout=StringIO())
+    assert UserSession.objects.count() == Authenticator.objects.count() == 0
+    assert client.get(ACCOUNT).status_code == 302

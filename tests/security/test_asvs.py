@@ -85,4 +85,4 @@ def test_what_is_said_to_hold_is_mostly_shown_by_tests_and_the_rest_by_code():
 
 def test_the_counts_are_those_that_were_last_looked_at():
     """A row that begins or ceases to hold is looked at by somebody, who changes the figure here."""
-    assert Counter(stands for _, _, _, stands, _ in rows()) == {HOLDS: 149, DOES_NOT_APPLY: 80, LEFT: 24}
+    assert Counter(stands for _, _, _, stands, _ in rows()) == {HOLDS: 159, DOES_NOT_APPLY: 71, LEFT: 23}

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from importlib.metadata import distributions
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -74,3 +78,14 @@ def test_a_service_that_does_not_answer_is_told_and_taken_for_nothing(monkeypatc
 def test_a_service_that_takes_too_long_is_not_waited_for(service, capsys):
     assert main(seconds=0.1) == 0
     assert capsys.readouterr().out == f"{NOT_AUDITED}\n"
+
+
+def test_an_inventory_names_every_library_with_its_version():
+    """As docker-compose.yml keeps it in each image."""
+    asked = "pip inspect --local"
+    assert f"{asked} > /inventory.json" in Path("docker-compose.yml").read_text()
+    done = subprocess.run([sys.executable, "-m", *asked.split()], capture_output=True, text=True, timeout=60)
+    found = [one["metadata"] for one in json.loads(done.stdout)["installed"]]
+    told = {one["name"]: one["version"] for one in found}
+    assert told == {one.metadata["Name"]: one.version for one in distributions()}
+    assert {"Django", "django-allauth", "numpy", "cryptography"} <= set(told)
