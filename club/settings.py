@@ -267,6 +267,13 @@ _own, _options = {
 }.get(CACHES["default"]["BACKEND"].rsplit(".", 1)[1], ("", {}))
 CACHES["default"]["BACKEND"] = _own or CACHES["default"]["BACKEND"]
 CACHES["default"]["OPTIONS"] = _options | CACHES["default"].get("OPTIONS", {})
+# Markup that is kept under a digest of what it was made of: some 8 kB each, and right in any process.
+CACHES["pages"] = {
+    "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+    "LOCATION": "pages",
+    "TIMEOUT": 3600,
+    "OPTIONS": {"MAX_ENTRIES": 500},
+}
 
 # What is read by who asks for no language, or for one that is not there.
 LANGUAGE_CODE = env.str("LANGUAGE_CODE", default="en-gb")

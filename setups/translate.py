@@ -15,13 +15,14 @@ from django.db.models import CharField, Q, QuerySet, Value
 
 from fitcalc import parts as calc
 from fitcalc.chain import KnownWheelbase
-from fitcalc.dimensions import REQUIRED, PartKind
+from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, REQUIRED, PartKind
 from fitcalc.parts import Axle, Layout, OffsetGrid, PairRules, Slot
 from fitcalc.quantities import Quantity, exact
 from fitcalc.said import Listed, Said
 from fitcalc.scale import predicted_wheelbase
 
 from . import models
+from .models.dimension import doubted
 
 _FIELDS: dict[PartKind, tuple[type[calc.Part], dict[str, str]]] = {
     PartKind.FRONT_SUSPENSION: (calc.FrontSuspension, {}),
@@ -71,18 +72,26 @@ def body_of(body: models.Body) -> calc.Body:
     A body whose wheelbase nobody has measured but whose full-size car's is known gets the predicted one.
     """
     fouls = models.BodyPart.Rule.FOULS
+    return _shell(
+        body,
+        {row.quantity: row.quantity_value() for row in body.dimensions.all()},
+        frozenset(rule.part_id for rule in body.part_rules.all() if rule.rule == fouls),
+    )
+
+
+def _shell(body: models.Body, known: Mapping[str, Quantity], fouled_by: frozenset[int]) -> calc.Body:
     return body_record(
         id=body.pk,
         name=body.name,
         scale=body.scale,
-        known={row.quantity: row.quantity_value() for row in body.dimensions.all()},
+        known=known,
         takes_rear_motor=body.takes_rear_motor,
         takes_mid_motor=body.takes_mid_motor,
         full_size_wheelbase=_number(body.full_size_wheelbase),
         designated_front_width=_number(body.designated_front_width),
         designated_front_offset=_number(body.designated_front_offset),
         designated_rear_offset=_number(body.designated_rear_offset),
-        fouled_by=frozenset(rule.part_id for rule in body.part_rules.all() if rule.rule == fouls),
+        fouled_by=fouled_by,
     )
 
 
@@ -155,15 +164,17 @@ def part_of(part: models.Part) -> calc.Part | None:
     if part.kind == PartKind.FRONT_BODY_MOUNT:
         made_for = models.BodyPart.Rule.MADE_FOR
         bodies = frozenset(rule.body_id for rule in part.body_rules.all() if rule.rule == made_for)
-    return _record(part, part.dimensions.all(), bodies)
+    return _record(part, _quantities(part.dimensions.all()), bodies)
 
 
-def _record(
-    part: models.Part, dimensions: Iterable[models.PartDimension], bodies: frozenset[int]
-) -> calc.Part | None:
+def _quantities(dimensions: Iterable[models.PartDimension]) -> dict[str, Quantity]:
+    return {row.quantity: row.quantity_value() for row in dimensions}
+
+
+def _record(part: models.Part, known: Mapping[str, Quantity], bodies: frozenset[int]) -> calc.Part | None:
     return part_record(
         PartKind(part.kind),
-        {row.quantity: row.quantity_value() for row in dimensions},
+        known,
         axle=part.axle,
         layout=part.layout,
         bodies=bodies,
@@ -198,6 +209,63 @@ def part_record(
     elif kind is PartKind.FRONT_BODY_MOUNT:
         fields["bodies"] = bodies
     return record(**fields)
+
+
+class Figures:
+    """What the calculation reads of some parts and bodies beside their own rows: dimensions and rules.
+
+    ``rows`` is all of it as the tables hold it, in two queries: whoever computes from it alone gets the same
+    as long as they are the same.
+    """
+
+    def __init__(self, parts: Collection[int], bodies: Collection[int]) -> None:
+        """Of the parts and bodies with these primary keys."""
+        values = ("quantity", "value", "tolerance", "uncertainty")
+        of_parts = models.PartDimension.objects.filter(part__in=parts).order_by()
+        of_bodies = models.BodyDimension.objects.filter(body__in=bodies).order_by()
+        rule = models.BodyPart.Rule
+        counted = Q(body__in=bodies, rule=rule.FOULS) | Q(part__in=parts, rule=rule.MADE_FOR)
+        rules = models.BodyPart.objects.filter(counted).order_by()
+        pairs = models.PartPair.objects.filter(part__in=parts).order_by()
+        dimensions = of_parts.values_list("part", Value(_PART, CharField()), *values).union(
+            of_bodies.values_list("body", Value(_BODY, CharField()), *values), all=True
+        )
+        links = rules.values_list("part", "body", "rule", Value(_BODY, CharField())).union(
+            pairs.values_list(*_PAIR), all=True
+        )
+        self.rows = [*sorted(dimensions, key=_first_two), *sorted(links)]
+        self._parts: dict[int, dict[str, Quantity]] = defaultdict(dict)
+        self._bodies: dict[int, dict[str, Quantity]] = defaultdict(dict)
+        for key, of, quantity, *figures in dimensions:
+            known, kinds = (
+                (self._parts, PART_DIMENSIONS) if of == _PART else (self._bodies, BODY_DIMENSIONS)
+            )
+            known[key][quantity] = doubted(kinds[quantity].unit, *figures)
+        self._made_for: dict[int, set[int]] = defaultdict(set)
+        self._fouled_by: dict[int, set[int]] = defaultdict(set)
+        self.pairs: list[tuple[int, int, str, str]] = []
+        for part, other, kind, of in links:
+            if of != _BODY:
+                self.pairs.append((part, other, kind, of))
+            elif kind == rule.FOULS:
+                self._fouled_by[other].add(part)
+            else:
+                self._made_for[part].add(other)
+
+    def part(self, part: models.Part) -> calc.Part | None:
+        """As ``part_of``; no query."""
+        return _record(part, self._parts[part.pk], frozenset(self._made_for.get(part.pk, ())))
+
+    def body(self, body: models.Body) -> calc.Body:
+        """As ``body_of``; no query."""
+        return _shell(body, self._bodies[body.pk], frozenset(self._fouled_by.get(body.pk, ())))
+
+
+_PART, _BODY = "part", "body"
+
+
+def _first_two(row: tuple[Any, ...]) -> tuple[Any, ...]:
+    return row[:3]
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,7 +311,7 @@ def shelf_for_all(platforms: Iterable[models.Platform], bodies: Iterable[models.
     records = {
         pk: record
         for pk, part in parts.items()
-        if (record := _record(part, dimensions[pk], frozenset(made_for.get(pk, ())))) is not None
+        if (record := _record(part, _quantities(dimensions[pk]), frozenset(made_for.get(pk, ())))) is not None
     }
     kinds = {pk: PartKind(part.kind) for pk, part in parts.items()}
     fits: dict[int, list[int]] = defaultdict(list)

@@ -13,7 +13,7 @@ from django.db.models import Q
 from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
-from fitcalc.dimensions import DimensionKind
+from fitcalc.dimensions import DimensionKind, Unit
 from fitcalc.quantities import Quantity
 from fitcalc.said import said
 from setups.printing import brief, in_inches, unit_word
@@ -55,11 +55,7 @@ class Dimension(models.Model):
 
     def quantity_value(self) -> Quantity:
         """The dimension as the calculation takes it."""
-        unit = self.kind.unit
-        if self.uncertainty is not None:
-            return Quantity(float(self.value), float(self.uncertainty), unit)
-        tolerance = self.ASSUMED_TOLERANCE if self.tolerance is None else self.tolerance
-        return Quantity.from_tolerance(float(self.value), float(tolerance), unit)
+        return doubted(self.kind.unit, self.value, self.tolerance, self.uncertainty)
 
     def clean(self) -> None:
         kind = self.kind
@@ -67,6 +63,16 @@ class Dimension(models.Model):
             return  # the field itself has said so
         if not kind.low <= self.value <= kind.high:
             raise ValidationError({"value": outside(kind, self.value)})
+
+
+def doubted(
+    unit: Unit, value: Decimal, tolerance: Decimal | None, uncertainty: Decimal | None
+) -> Quantity:
+    """The columns of a ``Dimension`` as the calculation takes them; ``value`` in ``unit``."""
+    if uncertainty is not None:
+        return Quantity(float(value), float(uncertainty), unit)
+    assumed = Dimension.ASSUMED_TOLERANCE if tolerance is None else tolerance
+    return Quantity.from_tolerance(float(value), float(assumed), unit)
 
 
 def outside(kind: DimensionKind, value: Decimal) -> str:

@@ -18,7 +18,7 @@ from fitcalc.fit import FitReport
 from fitcalc.said import said
 from fitcalc.tuning import TUNING
 from setups.models import Body, Revision, Setup
-from setups.services.cars import NotBuildable, content_of, reports_of, with_car
+from setups.services.cars import NotBuildable, as_built, car_of, figures_of, reports_of
 from setups.services.comparing import (
     Comparison,
     NoSuchCar,
@@ -26,8 +26,12 @@ from setups.services.comparing import (
     comparison_of,
     judge,
 )
-from setups.services.revisions import SAID, figures_of
+from setups.services.kept import columns
+from setups.services.revisions import SAID
+from setups.services.revisions import figures_of as effects_of
+from setups.services.telling import named
 from setups.services.tuned import Setting
+from setups.translate import Figures
 from setups.translated import tell
 
 _CODE = re.compile(r"s(\d{1,18})|r(\d{1,18})\.(\d{1,9})")
@@ -46,11 +50,6 @@ class Car:
     @property
     def tuning(self) -> dict[str, Any]:
         return {} if self.revision is None else self.revision.tuning
-
-    @property
-    def lasting(self) -> str:
-        """The code that will still name this car when the setup has been revised."""
-        return self.code if self.revision is None else f"r{self.revision.setup_id}.{self.revision.number}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,25 +82,54 @@ class SideBySide:
         return any(car.revision is not None for car in self.cars)
 
 
-def read_cars(codes: Sequence[str], body: Body | None) -> list[Car]:
-    """The cars that ``codes`` name, bare ones under ``body``; in a constant number of queries.
+@dataclass(frozen=True, slots=True)
+class Named:
+    """What the codes of an address name: revisions with their cars, by code, and bare configurations."""
 
-    Raises NoSuchCar.
-    """
+    codes: Sequence[str]
+    revisions: dict[str, Revision]
+    figures: Figures | None
+
+    @property
+    def read(self) -> list[Any] | None:
+        """Everything that was read, where all of them are of setups; ``None`` otherwise."""
+        if len(self.revisions) < len(self.codes) or self.figures is None:
+            return None
+        slots = [row for revision in self.revisions.values() for row in revision.slots.all()]
+        return [self.figures.rows, *columns(self.revisions.values()), *columns(slots)]
+
+    def lasting(self, code: str) -> str:
+        """The code that will still name the same car when the setup has been revised."""
+        revision = self.revisions.get(code)
+        return code if revision is None else f"r{revision.setup_id}.{revision.number}"
+
+    def cars(self, body: Body | None) -> list[Car]:
+        """The cars, bare ones under ``body``, which is read with them. Raises NoSuchCar."""
+        try:
+            computed = reports_of(map(car_of, self.revisions.values()), figures=self.figures)
+        except NotBuildable as error:
+            said = _("A setup cannot be computed any more: {error}")
+            raise NoSuchCar(said.format(error=tell(error))) from error
+        bare = [code for code in self.codes if code not in self.revisions]
+        reports = dict(zip(self.revisions, computed, strict=True))
+        reports |= zip(bare, judge(cars_of(bare), body) if bare else [], strict=True)
+        return [
+            Car(
+                number,
+                code,
+                reports[code],
+                self.revisions.get(code),
+                code in self.revisions or body is not None,
+            )
+            for number, code in enumerate(self.codes, start=1)
+        ]
+
+
+def named_by(codes: Sequence[str]) -> Named:
+    """What ``codes`` name, the setups among them read in seven queries. Raises NoSuchCar."""
     of_setup = {code: found for code in codes if (found := _CODE.fullmatch(code)) and code.isascii()}
     revisions = _revisions(of_setup)
-    try:
-        computed = reports_of([content_of(revision) for revision in revisions.values()])
-    except NotBuildable as error:
-        said = _("A setup cannot be computed any more: {error}")
-        raise NoSuchCar(said.format(error=tell(error))) from error
-    bare = [code for code in codes if code not in of_setup]
-    reports = dict(zip(revisions, computed, strict=True))
-    reports |= zip(bare, judge(cars_of(bare), body), strict=True)
-    return [
-        Car(number, code, reports[code], revisions.get(code), code in revisions or body is not None)
-        for number, code in enumerate(codes, start=1)
-    ]
+    return Named(codes, revisions, figures_of(revisions.values()) if revisions else None)
 
 
 def _revisions(of_setup: dict[str, re.Match[str]]) -> dict[str, Revision]:
@@ -116,11 +144,12 @@ def _revisions(of_setup: dict[str, re.Match[str]]) -> dict[str, Revision]:
         else:
             wanted |= Q(setup=int(of), number=int(number))
     rows = Revision.objects.filter(wanted).exclude(setup__state=Setup.State.DRAFT)
-    rows = with_car(rows).select_related("setup", "race_class").prefetch_related("photos")
+    rows = as_built(rows).select_related("author").annotate(newest=F("setup__current"))
+    rows = rows.prefetch_related("race_class").defer(*named(Revision, "author"))
     by_setup, by_number = {}, {}
     for row in rows:
         by_number[str(row.setup_id), str(row.number)] = row
-        if row.setup.current_id == row.pk:
+        if row.newest == row.pk:  # type: ignore[attr-defined]
             by_setup[str(row.setup_id)] = row
     revisions = {}
     for code, found in of_setup.items():
@@ -145,7 +174,7 @@ def side_by_side(cars: Sequence[Car]) -> SideBySide:
     reports = [car.report for car in cars]
     return SideBySide(
         list(cars),
-        comparison_of(reports, [figures_of(car.report, car.tuning) for car in cars]),
+        comparison_of(reports, [effects_of(car.report, car.tuning) for car in cars]),
         *_split(settings),
         *_split(ran),
     )

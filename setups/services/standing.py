@@ -93,6 +93,27 @@ def standings_of(
     ]
 
 
+def standing_by(
+    setup: Setup,
+    revision: Revision,
+    report: FitReport,
+    measurements: Sequence[Measurement],
+    disputes: Sequence[Dispute],
+) -> Standing:
+    """Where ``setup`` stands by what is at hand: readings of any of its revisions, its disputes in the order
+    in which one decides; no query."""
+    rows = [row for row in measurements if row.revision.build == revision.build]  # type: ignore[union-attr]
+    deciding = [one for one in disputes if one.build == revision.build and one.outcome in _DECIDING]
+    return Standing(
+        setup,
+        revision,
+        report,
+        _verification(setup, report, rows),
+        rows,
+        min(deciding, key=lambda one: (one.outcome, -one.pk), default=None),
+    )
+
+
 _LARGE = ["revision__geometry", "revision__findings", "revision__tuning", "revision__notes"]
 """What of a reading's revision is not wanted along with it."""
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from django.db.models import Model
 from django.utils.formats import number_format
 from django.utils.translation import gettext
 
 from fitcalc.dimensions import CAR_DIMENSIONS
 from fitcalc.said import said
 from fitcalc.verification import Verification
-from setups.models import Decision, Dispute, Revision, Setup
+from setups.models import Decision, Dispute, Measurement, Revision, Setup
 from setups.services.readings import CarSheet, sheets_of
 from setups.services.standing import Standing
 from setups.translated import within_a_sentence
@@ -114,9 +115,15 @@ def retold(line: Decision) -> str:
 def record_of(setup: Setup) -> Record:
     """The record of ``setup``; two queries at most."""
     rows = setup.decisions.select_related("member", "revision").order_by("-pk")
-    newest = list(rows[: MOST_LINES + 1])
+    newest = list(rows.only(*_LINES)[: MOST_LINES + 1])
     left = rows.count() - MOST_LINES if len(newest) > MOST_LINES else 0
     return Record(newest[:LINES], newest[LINES:MOST_LINES], left)
+
+
+_LINES = (
+    *("action", "reason", "at", "setup_id"),
+    *("member__username", "member__display_name", "revision__number"),
+)
 
 
 def revisions_of(setup: Setup) -> list[Revision]:
@@ -127,8 +134,17 @@ def revisions_of(setup: Setup) -> list[Revision]:
 
 def disputes_of(setup: Setup) -> list[Dispute]:
     """The disputes over ``setup``, newest first; one query."""
-    rows = setup.disputes.select_related("measurement__member", "measurement__revision", "settled_by")
-    return list(rows.order_by("-opened_at", "-pk")[:MOST_LINES])
+    rows = setup.disputes.select_related("measurement__member")
+    return list(rows.defer(*named(Measurement, "member", "measurement__")).order_by("-opened_at", "-pk"))
+
+
+def named(of: type[Model], member: str, before: str = "") -> list[str]:
+    """The columns to leave out of a query where a member joined to ``of`` is only named, for ``defer``."""
+    columns = of._meta.get_field(member).related_model._meta.concrete_fields  # type: ignore[union-attr]
+    return [f"{before}{member}__{one.name}" for one in columns if one.name not in _NAMES]
+
+
+_NAMES = ("id", "username", "display_name")
 
 
 @dataclass(frozen=True, slots=True)

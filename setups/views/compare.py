@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from setups.models import Body
 from setups.services.comparing import FEWEST, MOST, NoSuchCar
-from setups.services.side_by_side import read_cars, side_by_side
+from setups.services.kept import kept
+from setups.services.side_by_side import Named, named_by, side_by_side
 from setups.views.paging import whole_number
 
 
@@ -39,28 +41,52 @@ def compare_cars(request: HttpRequest) -> HttpResponse:
         problem = problem.format(most=MOST, given=len(codes))
         codes = codes[:MOST]
     try:
-        cars = read_cars(codes, body)
+        named = named_by(codes)
+
+        def made() -> str:
+            return render_to_string("setups/_compared.html", _context(request, named, body, slug), request)
+
+        read = None if body is not None else named.read
+        # An address also says what is drawn over the first car, and each chip repeats it.
+        main = made() if read is None else kept("compare", (codes, request.GET.urlencode(), read), made)
     except NoSuchCar as error:
         return render(
             request, "setups/compare.html", context | {"problem": str(error), "too_few": True}, status=404
         )
-    found = side_by_side(cars)
-    over = whole_number(request.GET.get("over", ""), 2, len(cars), 2)
-    bodies_compared = {car.report.body.name for car in cars if car.has_body}
+    posted = bool(named.revisions)
     context |= {
         "problem": problem,
+        "main": main,
+        "number": len(codes),
+        "posted": posted,
+        "one_body": _one_body(named, body),
+        "as_they_are": _address([named.lasting(code) for code in codes], slug),
+    }
+    return render(request, "setups/compare.html", context)
+
+
+def _context(request: HttpRequest, named: Named, body: Body | None, slug: str) -> dict[str, object]:
+    cars = named.cars(body)
+    found = side_by_side(cars)
+    over = whole_number(request.GET.get("over", ""), 2, len(cars), 2)
+    return {
         "cars": cars,
         "found": found,
         "comparison": found.comparison,
         "over": over,
         "first": cars[0].report,
         "second": cars[over - 1].report,
-        "listed": [(car, _address([code for code in codes if code != car.code], slug)) for car in cars],
-        "as_they_are": _address([car.lasting for car in cars], slug),
-        "one_body": bodies_compared.pop() if len(bodies_compared) == 1 else "",
+        "listed": [(car, _address([code for code in named.codes if code != car.code], slug)) for car in cars],
         "any_body": any(car.has_body for car in cars),
     }
-    return render(request, "setups/compare.html", context)
+
+
+def _one_body(named: Named, body: Body | None) -> str:
+    """The body's name, if the cars that have one have the same."""
+    names = {revision.body.name for revision in named.revisions.values()}
+    if body is not None and len(named.revisions) < len(named.codes):
+        names.add(body.name)
+    return names.pop() if len(names) == 1 else ""
 
 
 def _address(codes: list[str], body: str) -> str:

@@ -9,6 +9,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import render_to_string
 from django.urls import NoReverseMatch, reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
@@ -19,58 +20,69 @@ from setups.forms_standing import ReasonForm
 from setups.models import Draft, Part, Revision, Setup
 from setups.services import posting, telling
 from setups.services.cars import NotBuildable, content_of, findings_then, reports_of, with_car
+from setups.services.kept import kept
 from setups.services.posting import PostingError
 from setups.services.revisions import changes_between, since_posted
-from setups.services.standing import standing_of
+from setups.services.shown import Shown, setup_of, shown
 from setups.services.tuned import settings_of, tuned
 from setups.translated import tell
 
 
 def posted_setup(number: int) -> Setup:
     """A setup that everybody may see; a draft is not there (404)."""
-    return get_object_or_404(_setups().exclude(state=Setup.State.DRAFT), pk=number)
-
-
-def _setups() -> Any:
-    return Setup.objects.select_related("author", "body", "platform", "current")
+    rows = Setup.objects.select_related("author", "body", "platform", "current")
+    return get_object_or_404(rows.exclude(state=Setup.State.DRAFT), pk=number)
 
 
 @require_safe
 def setup(request: HttpRequest, number: int) -> HttpResponse:
     """The setup's page. A draft is its author's only, who is sent to where it is written."""
-    shown = get_object_or_404(_setups(), pk=number)
-    if not shown.is_public:
-        if request.user.pk != shown.author_id:
+    return _page(request, setup_of(number))
+
+
+def _page(request: HttpRequest, setup: Setup, form: ReasonForm | None = None) -> HttpResponse:
+    if not setup.is_public:
+        if request.user.pk != setup.author_id:
             raise Http404("There is no such setup")
-        return redirect(_edit_address(shown))
-    return _page(request, shown)
+        return redirect(_edit_address(setup))
+    read = shown(setup)
+    changes = posting.may_change(setup, request.user)
+
+    def made() -> str:
+        return render_to_string("setups/setup/_setup.html", _context(request, read, form), request)
+
+    # Who may change the setup, and who may withdraw a reading of it, has forms of their own on the page.
+    if changes or any(row.member_id == request.user.pk for row in read.measurements):
+        main = made()
+    else:
+        main = kept("setup", (request.user.is_authenticated, read.read), made)
+    context = {"setup": setup, "main": main}
+    return render(request, "setups/setup/setup.html", context, status=422 if form else 200)
 
 
-def _page(request: HttpRequest, shown: Setup, form: ReasonForm | None = None) -> HttpResponse:
+def _context(request: HttpRequest, read: Shown, form: ReasonForm | None) -> dict[str, Any]:
     try:
-        standing = standing_of(shown)
+        standing = read.standing
     except NotBuildable as error:
         standing, cannot = None, tell(error)
     else:
         cannot = ""
     told = None if standing is None else telling.told_of(standing)
-    revision = _loaded(shown, shown.current.number) if standing is None else standing.revision  # type: ignore[union-attr]
-    author = request.user.pk == shown.author_id
+    author = request.user.pk == read.setup.author_id
     context = {
-        "setup": shown,
+        "setup": read.setup,
         "told": told,
         "cannot": cannot,
-        "record": telling.record_of(shown),
-        "revisions": telling.revisions_of(shown),
-        "disputes": telling.disputes_of(shown),
+        "record": read.record,
+        "revisions": read.revisions,
+        "disputes": read.disputes[: telling.MOST_LINES],
         "is_author": author,
-        "draft": Draft.objects.filter(setup=shown).first() if author else None,
-        "may_change": posting.may_change(shown, request.user),
+        "draft": Draft.objects.filter(setup=read.setup).first() if author else None,
+        "may_change": posting.may_change(read.setup, request.user),
         "reason_form": form or ReasonForm(),
         "to_measure": told and telling.next_to_measure(told.sheets, request.user.pk),
     }
-    context |= _said(revision, standing and standing.report)
-    return render(request, "setups/setup/setup.html", context, status=422 if form else 200)
+    return context | _said(read.revision, standing and standing.report)
 
 
 def _said(revision: Revision, report: FitReport | None) -> dict[str, Any]:
@@ -92,34 +104,34 @@ def _slots(revision: Revision) -> list[tuple[Slot, Part | None]]:
     return [(slot, parts.get(slot.value)) for slot in Slot if slot is Slot.POSITION or slot.value in parts]
 
 
-def _edit_address(shown: Setup) -> str:
+def _edit_address(setup: Setup) -> str:
     try:
-        return reverse("edit-setup", args=[shown.pk])
+        return reverse("edit-setup", args=[setup.pk])
     except NoReverseMatch as error:
         raise Http404("There is no such setup") from error
 
 
-def _loaded(shown: Setup, number: int) -> Revision:
-    rows = with_car(shown.revisions.all()).select_related("race_class").prefetch_related("photos")
+def _loaded(posted: Setup, number: int) -> Revision:
+    rows = with_car(posted.revisions.all()).select_related("race_class").prefetch_related("photos")
     return get_object_or_404(rows, number=number)
 
 
 @require_safe
 def revision(request: HttpRequest, number: int, revision: int) -> HttpResponse:
     """One revision for ever: what it said, what changed since the one before, then and now."""
-    shown = posted_setup(number)
-    one = _loaded(shown, revision)
-    newest = shown.current.number  # type: ignore[union-attr]
+    posted = posted_setup(number)
+    one = _loaded(posted, revision)
+    newest = posted.current.number  # type: ignore[union-attr]
     earlier = one.number - 1 or None
     report, changes, cannot = None, None, ""
     try:
         (report,) = reports_of([content_of(one)])
         if earlier is not None:
-            changes = changes_between(_loaded(shown, earlier), one)
+            changes = changes_between(_loaded(posted, earlier), one)
     except NotBuildable as error:
         cannot = tell(error)
     context = {
-        "setup": shown,
+        "setup": posted,
         "earlier": earlier,
         "later": one.number + 1 if one.number < newest else None,
         "newest": newest,
@@ -144,18 +156,18 @@ def restore(request: HttpRequest, number: int) -> HttpResponse:
 
 
 def _change(request: HttpRequest, number: int, change: Any, done: str) -> HttpResponse:
-    shown = posted_setup(number)
+    setup = posted_setup(number)
     if not request.user.is_authenticated:
-        return redirect_to_login(shown.get_absolute_url())
+        return redirect_to_login(setup.get_absolute_url())
     form = ReasonForm(request.POST)
     if not form.is_valid():
-        return _page(request, shown, form)
+        return _page(request, setup_of(number), form)
     try:
-        change(shown, request.user, form.cleaned_data["reason"])
+        change(setup, request.user, form.cleaned_data["reason"])
     except PermissionError as error:
         raise PermissionDenied(str(error)) from error
     except PostingError as error:
         form.add_error(None, str(error))
-        return _page(request, shown, form)
+        return _page(request, setup_of(number), form)
     messages.success(request, done)
-    return redirect(shown)
+    return redirect(setup)

@@ -192,34 +192,37 @@ def _car(setups: list[int]) -> list[str]:
     parts = f"SELECT part_id FROM setups_revisionpart WHERE revision_id IN ({current})"
     bodies = f"SELECT body_id FROM setups_setup WHERE id IN ({keys})"
     return [
-        f"""SELECT s.*, r.*, m.username, m.display_name, b.*, p.*, h.*, k.name FROM setups_setup s
+        f"""SELECT s.*, r.*, m.username, m.display_name, b.*, p.*, h.*, c.name FROM setups_setup s
         JOIN setups_revision r ON r.id = s.current_id JOIN club_member m ON m.id = s.author_id
         JOIN setups_body b ON b.id = r.body_id JOIN setups_platform p ON p.id = r.platform_id
-        JOIN setups_mountingposition h ON h.id = r.position_id JOIN setups_maker k ON k.id = b.maker_id
-        WHERE s.id IN ({keys})""",
+        JOIN setups_mountingposition h ON h.id = r.position_id
+        LEFT JOIN club_raceclass c ON c.id = r.race_class_id WHERE s.id IN ({keys})""",
         f"SELECT * FROM setups_bodydimension WHERE body_id IN ({bodies})",
-        f"SELECT * FROM setups_bodypart WHERE body_id IN ({bodies})",
-        f"""SELECT v.revision_id, v.slot, p.*, m.name FROM setups_revisionpart v
-        JOIN setups_part p ON p.id = v.part_id JOIN setups_maker m ON m.id = p.maker_id
-        WHERE v.revision_id IN ({current})""",
+        f"SELECT part_id FROM setups_bodypart WHERE body_id IN ({bodies}) AND rule = 'fouls'",
+        f"""SELECT v.revision_id, v.slot, p.* FROM setups_revisionpart v
+        JOIN setups_part p ON p.id = v.part_id WHERE v.revision_id IN ({current})""",
         f"SELECT * FROM setups_partdimension WHERE part_id IN ({parts})",
-        f"SELECT part_id, other_id, rule FROM setups_partpair WHERE part_id IN ({parts})",
-        f"SELECT * FROM setups_bodypart WHERE part_id IN ({parts})",
-        f"""SELECT f.* FROM setups_revision_photos x JOIN setups_photo f ON f.id = x.photo_id
-        WHERE x.revision_id IN ({current})""",
+        f"""SELECT r.part_id, r.other_id, r.rule, p.kind FROM setups_partpair r
+        JOIN setups_part p ON p.id = r.other_id WHERE r.part_id IN ({parts})""",
+        f"SELECT part_id, body_id FROM setups_bodypart WHERE part_id IN ({parts}) AND rule = 'made_for'",
     ]
 
 
 def _setup_page(setup: int) -> list[str]:
     return [
         *_car([setup]),
-        f"""SELECT m.*, r.number, u.username, u.display_name FROM setups_measurement m
+        f"""SELECT f.* FROM setups_revision_photos x JOIN setups_photo f ON f.id = x.photo_id
+        WHERE x.revision_id = (SELECT current_id FROM setups_setup WHERE id = {setup})""",
+        f"""SELECT m.*, r.build, u.username, u.display_name FROM setups_measurement m
         JOIN setups_revision r ON r.id = m.revision_id JOIN club_member u ON u.id = m.member_id
         WHERE r.setup_id = {setup}""",
-        f"SELECT * FROM setups_dispute WHERE setup_id = {setup}",
-        f"""SELECT d.*, u.username, u.display_name FROM setups_decision d
+        f"""SELECT d.*, m.*, u.username, u.display_name FROM setups_dispute d
+        JOIN setups_measurement m ON m.id = d.measurement_id JOIN club_member u ON u.id = m.member_id
+        WHERE d.setup_id = {setup}""",
+        f"""SELECT d.*, r.number, u.username, u.display_name FROM setups_decision d
+        LEFT JOIN setups_revision r ON r.id = d.revision_id
         LEFT JOIN club_member u ON u.id = d.member_id WHERE d.setup_id = {setup}""",
-        f"SELECT id, number, posted_at, what_changed FROM setups_revision WHERE setup_id = {setup}",
+        f"SELECT id, number, posted_at, what_changed, verdict FROM setups_revision WHERE setup_id = {setup}",
     ]
 
 
@@ -319,8 +322,12 @@ def asked() -> Iterator[Asked]:
     deep = f"SELECT id FROM setups_setup WHERE {LISTED} {BEST} OFFSET {24 * (page - 1)}"
     yield Asked("setups: the page in the middle", f"/setups/?page={page}", [*NAMES, cards(deep)], goal=None)
     first, second = Setup.objects.filter(state="verified").order_by("-pk").values_list("pk", flat=True)[:2]
+    both = f"/compare/?car=s{first}&car=s{second}"
+    # Who asks is shown what was made for another, as long as all that it shows is the same: it is read anew.
+    yield Asked("a setup's page, made anew", f"/setups/{first}/", _setup_page(first), afresh=True)
     yield Asked("a setup's page", f"/setups/{first}/", _setup_page(first))
-    yield Asked("compare two setups", f"/compare/?car=s{first}&car=s{second}", _car([first, second]))
+    yield Asked("compare two setups, made anew", both, _car([first, second]), afresh=True)
+    yield Asked("compare two setups", both, _car([first, second]))
     for name, sql in API.items():
         yield Asked(f"API: {name}", f"/api/v1/{name}/", sql)
     yield Asked("API: solve", "/api/v1/solve/", [*BODY_ROWS, *SHELF], posted={"body": BODY})

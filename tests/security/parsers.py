@@ -255,7 +255,7 @@ PARSERS: dict[str, Parser] = {
     "a search of bodies": Parser(lambda t: Search(_query(t)), (), QUERIES, slow=True),
     "a search of setups": Parser(lambda t: SetupSearch(_query(t)), (), QUERIES, slow=True),
     "cars to compare": Parser(
-        lambda t: side_by_side.read_cars([t], None), (NoSuchCar,), ("s1", "r1.1"), True
+        lambda t: side_by_side.named_by([t]).cars(None), (NoSuchCar,), ("s1", "r1.1"), True
     ),
     **{
         f"the address of {path}": _page(path)
