@@ -9,6 +9,7 @@ from __future__ import annotations
 import errno
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from typing import Any
 
 from boto3.exceptions import Boto3Error
@@ -66,6 +67,16 @@ class Bucket(S3Storage):
     def size(self, name: str) -> int:
         with _as_a_disk_would(name):
             return int(super().size(name))
+
+    def listdir(self, path: str) -> tuple[list[str], list[str]]:
+        with _as_a_disk_would(path):
+            folders, files = super().listdir(path)
+            return list(folders), list(files)
+
+    def get_modified_time(self, name: str) -> datetime:
+        with _as_a_disk_would(name):
+            kept: datetime = super().get_modified_time(name)
+            return kept
 
     def answers(self) -> None:
         """Return if the bucket can be reached with the keys that are set; OSError if not."""

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from io import BytesIO
+from datetime import timedelta
+from io import BytesIO, StringIO
 from typing import Any
 
 import boto3
 import pytest
+import time_machine
 from botocore.exceptions import EndpointConnectionError
 from django.conf import settings as configured_settings
 from django.core.exceptions import ImproperlyConfigured
@@ -16,6 +18,7 @@ from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import CommandError, call_command
 from django.test import Client
+from django.utils import timezone
 from moto.server import ThreadedMotoServer
 from PIL import Image
 
@@ -242,6 +245,40 @@ def test_a_restore_into_a_store_that_is_down_keeps_nothing(store, client, draft,
     finally:
         store.start()
     assert not Setup.objects.exists()
+
+
+def swept(*arguments: str) -> str:
+    out = StringIO()
+    call_command("sweep_photos", *arguments, stdout=out)
+    return out.getvalue()
+
+
+def test_a_sweep_takes_what_no_photo_names_out_of_the_bucket_once_it_is_a_day_old(store, client, draft):
+    upload(client, draft)
+    left = Photo.objects.get()
+    Photo.objects.filter(pk=left.pk).delete()
+    upload(client, draft)
+    kept = Photo.objects.get().image.name
+    store.client.put_object(Bucket=BUCKET, Key="hall/two/setups/ab/not-ours.webp", Body=b"x")
+
+    assert "Taken away: 0 of 4 files" in swept("--commit"), "by the store's clock they are young"
+    with time_machine.travel(timezone.now() + timedelta(days=2)):
+        assert "No photo names 2 of 4 files" in swept()
+        assert len(store.names()) == 5
+        assert "Taken away: 2 of 4 files" in swept("--commit")
+
+    mine = {f"hall/one/{kept}", f"hall/one/{photos.small_name(kept)}"}
+    assert set(store.names()) == mine | {"hall/two/setups/ab/not-ours.webp"}
+
+
+def test_a_sweep_of_a_store_that_is_down_says_so(store, client, draft):
+    upload(client, draft)
+    store.stop()
+    try:
+        with pytest.raises(CommandError, match=r"does not answer .*Nothing was changed\."):
+            swept()
+    finally:
+        store.start()
 
 
 @pytest.mark.parametrize(
