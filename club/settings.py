@@ -354,9 +354,9 @@ REST_FRAMEWORK = {
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticatedOrReadOnly"],
-    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_RENDERER_CLASSES": ["setups.api.rendering.Json"],
     "DEFAULT_PARSER_CLASSES": ["setups.api.parsing.Json"],
-    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_FILTER_BACKENDS": ["setups.api.filters.WhereAsked"],
     "DEFAULT_PAGINATION_CLASS": "setups.api.paging.ByCursor",
     "DEFAULT_THROTTLE_RATES": {
         "computing": env.str("API_RATE", default="300/minute"),

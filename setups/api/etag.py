@@ -11,15 +11,15 @@ from typing import Any
 from django.http import HttpResponse
 from django.utils.cache import set_response_etag
 from django.utils.http import parse_etags
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 
 from .problems import Problem
+from .rendering import write
 
 
 def etag_of(content: Any) -> str:
     """The strong ETag with which ``content`` is answered."""
-    answer = HttpResponse(JSONRenderer().render(content))
+    answer = HttpResponse(write(content))
     return set_response_etag(answer)["ETag"]
 
 

@@ -24,6 +24,21 @@ from setups.models.part import AXLE_CHOICES, KIND_CHOICES, LAYOUT_CHOICES
 from setups.models.platform import Drive
 
 
+class WhereAsked(filters.DjangoFilterBackend):
+    """Narrows a list where one of its filters is given.
+
+    Where none is, the form that checks them is not made: a filter set whose list is narrowed then too says so
+    in ``where_none_is``.
+    """
+
+    def filter_queryset(self, request: Any, queryset: QuerySet[Any], view: Any) -> QuerySet[Any]:
+        given = self.get_filterset_class(view, queryset)
+        if given is None or given.base_filters.keys() & request.query_params.keys():
+            return super().filter_queryset(request, queryset, view)
+        where: Any = getattr(given, "where_none_is", None)
+        return where(queryset) if where else queryset
+
+
 class Bounded(filters.NumberFilter):
     """A number between bounds of its own, which make the general one needless."""
 

@@ -22,13 +22,13 @@ from django.db import transaction
 from django.http import HttpResponse
 from django.utils import timezone
 from django.utils.datastructures import MultiValueDict
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from setups.models import KeptAnswer
 
 from .problems import Problem, shown
+from .rendering import write
 
 KEPT_FOR = timedelta(hours=24)
 CLEANED_AT_ONCE = 50
@@ -123,6 +123,6 @@ def _again(kept: KeptAnswer, asked: str) -> HttpResponse:
 def _keep(kept: KeptAnswer, answer: Any) -> None:
     kept.status = answer.status_code
     has_content = isinstance(answer, Response) and answer.data is not None
-    kept.content = JSONRenderer().render(answer.data).decode() if has_content else ""
+    kept.content = write(answer.data).decode() if has_content else ""
     kept.headers = {name: answer[name] for name in _KEPT_HEADERS if name in answer}
     kept.save(update_fields=["status", "content", "headers"])

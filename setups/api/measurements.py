@@ -8,7 +8,6 @@ from typing import Any, ClassVar
 
 from django.core.exceptions import ValidationError as Wrong
 from django.db import transaction
-from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
@@ -122,15 +121,15 @@ class Measurements(Shared, Library):
         "member": ("member",),
         "of": ("body", "part", "revision"),
     }
+    columns: ClassVar[dict[str, tuple[str, ...]]] = {
+        "member": ("username", "display_name"),
+        "body": ("slug",),
+        "part": ("slug",),
+        "revision": ("setup", "number"),
+    }
 
     def parameters(self) -> set[str]:
         return set() if self.request.method == "POST" else super().parameters()
-
-    def get_queryset(self) -> QuerySet[models.Measurement]:
-        found = super().get_queryset()
-        if "of" in self.wanted():
-            found = found.defer(*(f"revision__{column}" for column in models.Revision.LONG))
-        return found
 
     def get_object(self) -> models.Measurement:
         if self.kwargs["pk"] >= 2**63:

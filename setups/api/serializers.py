@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import Manager
-from django.urls import reverse
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
@@ -14,6 +13,8 @@ from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, DimensionKind, 
 from setups import models
 from setups.models.dimension import Basis
 from setups.models.part import AXLE_CHOICES, LAYOUT_CHOICES
+
+from .plain import address
 
 
 class Address(serializers.SerializerMethodField):
@@ -27,7 +28,7 @@ class Address(serializers.SerializerMethodField):
         serializers.Field.bind(self, field_name, parent)
 
     def to_representation(self, row: Any) -> str:
-        return reverse(self.view, args=[getattr(row, self.key)])
+        return address(self.view, getattr(row, self.key))
 
 
 class AddressSchema(OpenApiSerializerFieldExtension):
@@ -72,32 +73,16 @@ class DimensionSerializer(serializers.Serializer):
     basis = serializers.ChoiceField(choices=Basis.choices)
     source = serializers.CharField(allow_blank=True)
 
-    def to_representation(self, row: models.BodyDimension | models.PartDimension) -> dict[str, Any]:
-        return {
-            "value": float(row.value),
-            "unit": row.kind.unit.value,
-            "tolerance": _float(row.tolerance),
-            "uncertainty": _float(row.uncertainty),
-            "u": round(float(row.quantity_value().u), 6),
-            "basis": row.basis,
-            "source": row.source,
-        }
-
-
-def _float(value: Any) -> float | None:
-    return None if value is None else float(value)
-
 
 class Dimensions(serializers.Field):
-    """The known dimensions by name; one that nobody has measured is not there."""
+    """The known dimensions by name; one that nobody has measured is not there.
+
+    The view gathers them for all of its rows (``setups.api.gathering``).
+    """
 
     def __init__(self, kinds: dict[str, DimensionKind]) -> None:
         self.kinds = kinds
-        self.written = DimensionSerializer()
         super().__init__(read_only=True)
-
-    def to_representation(self, rows: Manager[Any]) -> dict[str, Any]:
-        return {row.quantity: self.written.to_representation(row) for row in rows.all()}
 
 
 class DimensionsSchema(OpenApiSerializerFieldExtension):
@@ -249,8 +234,10 @@ class PartSerializer(serializers.ModelSerializer):
     mass = number(allow_null=True, help_text="One piece, g.")
     pack = PackSerializer(source="*", read_only=True)
     dimensions = Dimensions(PART_DIMENSIONS)
-    platforms = serializers.SerializerMethodField(help_text="Slugs of the platforms that it is sold for.")
-    pairs = serializers.SerializerMethodField()
+    platforms = serializers.ListField(
+        child=serializers.CharField(), read_only=True, help_text="Slugs of the platforms that it is sold for."
+    )
+    pairs = PairSerializer(many=True, read_only=True)
 
     class Meta:
         model = models.Part
@@ -271,19 +258,6 @@ class PartSerializer(serializers.ModelSerializer):
             "pairs",
         ]
         read_only_fields = fields
-
-    def get_platforms(self, part: models.Part) -> list[str]:
-        return sorted(fitment.platform.slug for fitment in part.fitments.all())
-
-    @extend_schema_field(PairSerializer(many=True))
-    def get_pairs(self, part: models.Part) -> list[dict[str, str]]:
-        never = models.PartPair.Rule.NEVER
-        found = [(pair.rule, pair.other, pair) for pair in part.pairs.all()]
-        found += [
-            (pair.rule if pair.rule == never else "needed_by", pair.part, pair)
-            for pair in part.paired_by.all()
-        ]
-        return [{"rule": str(rule), "part": other.slug, "reason": pair.reason} for rule, other, pair in found]
 
 
 class FullSizeSerializer(serializers.Serializer):

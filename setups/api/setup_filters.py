@@ -69,9 +69,13 @@ class _Setups(filters.FilterSet):
         model = Setup
         fields: list[str] = []
 
+    @staticmethod
+    def where_none_is(queryset: Any) -> Any:
+        return queryset.listed()
+
     def filter_queryset(self, queryset: QuerySet[Setup]) -> Any:
         found: Any = super().filter_queryset(queryset)
-        return found if self.form.cleaned_data.get("state") else found.listed()
+        return found if self.form.cleaned_data.get("state") else self.where_none_is(found)
 
     def by_state(self, found: QuerySet[Setup], name: str, value: str) -> QuerySet[Setup]:
         return found.filter(state=value)

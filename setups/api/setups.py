@@ -86,6 +86,13 @@ class Setups(Shared, Library):
         "race_class": ("race_class",),
         "revision": ("current",),
     }
+    columns: ClassVar[RowsOf] = {
+        "author": ("username", "display_name"),
+        "body": ("slug",),
+        "platform": ("slug",),
+        "race_class": ("slug",),
+        "current": ("number",),
+    }
 
     def parameters(self) -> set[str]:
         if self.request.method == "POST":
@@ -93,10 +100,7 @@ class Setups(Shared, Library):
         return super().parameters() | (set() if self.detail else {"ordering"})
 
     def get_queryset(self) -> QuerySet[models.Setup]:
-        found = super().get_queryset().exclude(state=Setup.State.DRAFT).defer("words")
-        if "revision" in self.wanted():
-            found = found.defer("words", *(f"current__{column}" for column in models.Revision.LONG))
-        return found
+        return super().get_queryset().exclude(state=Setup.State.DRAFT).defer("words")
 
     def get_object(self) -> models.Setup:
         if self.kwargs["pk"] >= 2**63:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import builtins
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, ClassVar
 
 from django.db.models import Model, Prefetch, QuerySet
@@ -22,8 +23,9 @@ from rest_framework.views import APIView
 
 from setups import models
 
-from . import filters
+from . import filters, gathering
 from . import serializers as written
+from .plain import Write, writers, writers_of
 from .problems import PROBLEMS, Problem, shown
 from .throttles import rate_for
 
@@ -83,14 +85,24 @@ class Reading(Open):
         return answer
 
 
+Gather = Callable[[list[Any]], Mapping[Any, Any]]
+
+
 class Library(Reading, viewsets.ReadOnlyModelViewSet):
-    """A table of the library. ``joined`` and ``fetched`` say what a field needs to be read along with it."""
+    """A table of the library.
+
+    ``joined`` and ``fetched`` say what a field needs to be read along with it, and ``columns`` which columns
+    of what is joined are shown, where most are not. ``gathered`` has fields that are read for all rows in one
+    query: a function that gives what each row holds by its key, and what makes that of those it leaves out.
+    """
 
     model: ClassVar[type[Model]]
     lookup_field = "slug"
     lookup_value_converter = "slug"
     joined: ClassVar[dict[str, tuple[str, ...]]] = {}
     fetched: ClassVar[dict[str, tuple[str | Prefetch, ...]]] = {}
+    gathered: ClassVar[dict[str, tuple[Gather, Callable[[], Any]]]] = {}
+    columns: ClassVar[dict[str, tuple[str, ...]]] = {}
 
     def parameters(self) -> set[str]:
         if self.detail:
@@ -109,12 +121,21 @@ class Library(Reading, viewsets.ReadOnlyModelViewSet):
         joined = [path for field in wanted for path in self.joined.get(field, ())]
         fetched = [path for field in wanted for path in self.fetched.get(field, ())]
         if joined:
-            found = found.select_related(*joined)
-        return found.prefetch_related(*fetched)
+            found = found.select_related(*joined).defer(*self._not_read(joined))
+        return found.prefetch_related(*fetched) if fetched else found
+
+    def _not_read(self, joined: builtins.list[str]) -> Iterator[str]:
+        """The columns of ``joined`` rows that no field shows."""
+        for path in joined:
+            if path in self.columns:
+                model: Any = self.model._meta.get_field(path).related_model
+                for column in model._meta.concrete_fields:
+                    if not column.primary_key and column.name not in self.columns[path]:
+                        yield f"{path}__{column.name}"
 
     def wanted(self) -> list[str]:
         """Names of the fields to answer with: those of the parameter, else all."""
-        known = list(self.serializer_class().fields)
+        known = list(writers(self.serializer_class))
         given = self.request.query_params.get(FIELDS)
         if given is None:
             return known
@@ -124,12 +145,29 @@ class Library(Reading, viewsets.ReadOnlyModelViewSet):
             raise serializers.ValidationError({FIELDS: [said]})
         return names
 
-    def get_serializer(self, *args: Any, **kwargs: Any) -> Any:
-        serializer = super().get_serializer(*args, **kwargs)
-        fields = getattr(serializer, "child", serializer).fields
-        for name in set(fields) - set(self.wanted()):
-            fields.pop(name)
-        return serializer
+    def list(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        page = self.paginate_queryset(self.filter_queryset(self.get_queryset()))
+        return self.get_paginated_response(self.as_written(page))
+
+    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        return Response(self.as_written([self.get_object()])[0])
+
+    def as_written(self, rows: Sequence[Any]) -> builtins.list[dict[str, Any]]:
+        """The rows with the fields that are wanted."""
+        wanted = set(self.wanted())
+        write = {name: one for name, one in self.writers().items() if name in wanted}
+        keys = [row.pk for row in rows]
+        for name in write.keys() & self.gathered.keys():
+            gather, empty = self.gathered[name]
+            write[name] = _found(gather(keys), empty)
+        fields = list(write.items())
+        return [{name: one(row) for name, one in fields} for row in rows]
+
+    def writers(self) -> dict[str, Write]:
+        """What writes each field of a row."""
+        if type(self).get_serializer_context is Library.get_serializer_context:
+            return writers(self.serializer_class)
+        return writers_of(self.get_serializer())
 
     def get_object(self) -> Any:
         key = self.kwargs[self.lookup_field]
@@ -143,6 +181,13 @@ class Library(Reading, viewsets.ReadOnlyModelViewSet):
         return found
 
 
+def _found(known: Mapping[Any, Any], empty: Callable[[], Any]) -> Write:
+    def write(row: Any) -> Any:
+        return known[row.pk] if row.pk in known else empty()
+
+    return write
+
+
 def along(path: str, model: type[Model], *joined: str) -> Prefetch:
     """The rows of ``path`` with what each refers to, in one query."""
     return Prefetch(path, model._default_manager.select_related(*joined))
@@ -150,7 +195,7 @@ def along(path: str, model: type[Model], *joined: str) -> Prefetch:
 
 def described(view: type[Library], tag: str = LIBRARY, plural: str = "") -> type[Library]:
     """The view with its sparse fields in the schema, under ``tag``; ``plural`` where the model's is wrong."""
-    known = ", ".join(view.serializer_class().fields)
+    known = ", ".join(writers(view.serializer_class))
     fields = OpenApiParameter(
         FIELDS,
         OpenApiTypes.STR,
@@ -209,10 +254,10 @@ class Parts(Library):
     serializer_class = written.PartSerializer
     filterset_class = filters.PartFilter
     joined: ClassVar = {"maker": ("maker",)}
-    fetched: ClassVar = {
-        "dimensions": ("dimensions",),
-        "platforms": (along("fitments", models.Fitment, "platform"),),
-        "pairs": (along("pairs", models.PartPair, "other"), along("paired_by", models.PartPair, "part")),
+    gathered: ClassVar = {
+        "dimensions": (gathering.part_dimensions, dict),
+        "platforms": (gathering.platforms, list),
+        "pairs": (gathering.pairs, list),
     }
 
 
@@ -225,9 +270,9 @@ class Bodies(Library):
     serializer_class = written.BodySerializer
     filterset_class = filters.BodyFilter
     joined: ClassVar = {"maker": ("maker",)}
-    fetched: ClassVar = {
-        "dimensions": ("dimensions",),
-        "part_rules": (along("part_rules", models.BodyPart, "part"),),
+    gathered: ClassVar = {
+        "dimensions": (gathering.body_dimensions, dict),
+        "part_rules": (gathering.part_rules, list),
     }
 
 

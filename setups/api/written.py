@@ -26,6 +26,9 @@ class MemberSerializer(serializers.Serializer):
     username = serializers.CharField(source="get_username")
     name = serializers.CharField(source="__str__")
 
+    def to_representation(self, member: Any) -> dict[str, str]:
+        return {"username": member.get_username(), "name": str(member)}
+
 
 def slug(**extra: Any) -> serializers.SlugRelatedField:
     return serializers.SlugRelatedField("slug", read_only=True, **extra)
