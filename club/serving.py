@@ -12,6 +12,7 @@ draining at once.
 
 from __future__ import annotations
 
+import gc
 import mmap
 import os
 import signal
@@ -33,8 +34,20 @@ def draining() -> bool:
     return _drained[0] == 1
 
 
+def leave_what_is_loaded() -> None:
+    """Have Python look for garbage among what requests make, and not among all that is loaded for good.
+
+    Else every few requests one waits while it looks at some 200 000 objects of which none ever goes: a tenth
+    of a second and more. Processes that are forked later share these objects for longer too.
+    """
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 20)
+
+
 def when_ready(server: Any) -> None:
-    """Gunicorn's hook: put draining before its own way to stop."""
+    """Gunicorn's hook, before it forks: leave what is loaded, and put draining before its own end."""
+    leave_what_is_loaded()
     if _drain_seconds:
         signal.signal(signal.SIGTERM, lambda *_: _drain(server))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import http.client
 import json
 import os
@@ -75,6 +76,17 @@ def test_the_deployment_checks_miss_https_where_it_is_off(tmp_path):
     assert done.returncode == 1
     for name in ("SECURE_SSL_REDIRECT", "SESSION_COOKIE_SECURE", "CSRF_COOKIE_SECURE", "SECURE_HSTS_SECONDS"):
         assert name in done.stderr
+
+
+def test_garbage_is_looked_for_among_what_requests_make_and_not_among_what_is_loaded():
+    before = gc.get_threshold()
+    try:
+        serving.leave_what_is_loaded()
+        assert gc.get_freeze_count() > 100_000
+        assert len(gc.get_objects()) < 1000
+    finally:
+        gc.unfreeze()
+        gc.set_threshold(*before)
 
 
 def test_every_variable_that_compose_sets_is_one_that_something_reads():
