@@ -6,10 +6,14 @@ import socket
 import threading
 from collections.abc import Iterator
 from contextlib import suppress
+from datetime import timedelta
 from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
+from allauth.usersessions.models import UserSession
+from django.conf import settings
+from django.utils import timezone
 from selenium.webdriver import Chrome
 from selenium.webdriver.common.by import By
 
@@ -170,6 +174,23 @@ def test_a_garage_and_the_event_in_hand_are_fetched_ahead_and_put_away_when_sign
     signal.cut()
     pocket.open("/garage/", sound=False)
     assert pocket.find("h1").text == "No signal"
+
+
+def test_what_is_kept_is_read_without_a_signal_after_the_sign_in_has_ended_idle(pocket, signal):
+    member = MemberFactory()
+    sign_in(pocket, member)
+    open_and_keep(pocket, "/garage/")
+    long_ago = timezone.now() - timedelta(hours=settings.SESSION_IDLE_HOURS + 1)
+    assert UserSession.objects.filter(user=member).update(last_seen_at=long_ago) == 1
+
+    signal.cut()
+    pocket.open("/garage/", sound=False)
+    assert pocket.find("h1").text == "My garage"
+    assert notice(pocket).startswith("No signal: this is the page as it was on ")
+
+    signal.restore()
+    pocket.open("/garage/", sound=False)
+    assert pocket.path == "/account/sign-in/?next=/garage/"
 
 
 def test_a_form_and_a_search_say_that_there_is_no_signal(pocket, signal):

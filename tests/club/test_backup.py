@@ -127,7 +127,8 @@ def test_a_backup_never_writes_over_a_file(saved):
 def test_a_second_factor_comes_back_sealed_and_asks_for_the_same_codes(client, tmp_path):
     ada = with_factor()
     sign_in(client, "ada")
-    type_code(client, code_of())
+    used = code_of()
+    type_code(client, used)
     assert UserSession.objects.count() == 1
     path = tmp_path / "club.zip"
     call_command("backup", path, verbosity=0)
@@ -139,7 +140,7 @@ def test_a_second_factor_comes_back_sealed_and_asks_for_the_same_codes(client, t
 
     emptied()
     call_command("restore", path, verbosity=0)
-    used, other = code_of(), Client()
+    other = Client()
     sign_in(other, "ada")
     type_code(other, used)
     assert not signed_in(other), "a code that was used before the backup is used after it"

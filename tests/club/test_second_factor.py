@@ -17,6 +17,7 @@ from django.core.management import CommandError, call_command
 from django.test import Client
 from django.utils import timezone
 
+from club import refusals
 from club.accounts import second_factor
 from club.accounts.sealed import Unreadable, seal, unseal
 from club.models import Token
@@ -484,3 +485,10 @@ def test_an_operator_takes_a_lost_one_off(client):
     assert signed_in(client)
     with pytest.raises(CommandError, match="No member is called eve"):
         call_command("second_factor", "eve")
+
+
+def test_a_code_is_not_given_back_where_the_database_is_away(rf):
+    request = rf.post(CODE, {"code": "123456", "next": "/garage/"})
+    assert "123456" not in refusals.away(request).content.decode()
+    other = rf.post("/setups/new/", {"name": "Evening car"})
+    assert "Evening car" in refusals.away(other).content.decode()
