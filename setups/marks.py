@@ -20,9 +20,9 @@ from django.db.models import Count, Sum
 
 from setups.models import Mark
 
-BODIES, SETUPS, CATALOGUE = "bodies", "setups", "catalogue"
+BODIES, SETUPS, CATALOGUE, NAMES = "bodies", "setups", "catalogue", "names"
 COUNTED = {
-    BODIES: ("setups_body", "setups_bodydimension", "setups_maker"),
+    BODIES: ("setups_body", "setups_bodydimension", "setups_bodypart", "setups_maker"),
     SETUPS: ("setups_setup",),
     CATALOGUE: (
         "setups_platform",
@@ -33,16 +33,26 @@ COUNTED = {
         "setups_partpair",
         "setups_maker",
     ),
+    NAMES: ("club_member", "club_raceclass"),
 }
-"""The tables that the counts of each search hang on, and those that solving reads besides the body's own."""
+"""The tables that the counts of each search hang on, that solving reads besides the body's own, and those
+whose names a list of setups shows."""
+COLUMNS = {"club_member": ("username", "display_name")}
+"""Where only some columns are shown, a change to others marks nothing: signing in writes a member's row."""
 KEPT = 64
 """So many of the newest marks stay."""
 
 
 def mark_of(what: str, using: str | None = None) -> str:
     """The mark of ``what`` as the connection sees it now, one query; empty while nothing was ever changed."""
-    found = Mark.objects.using(using).filter(of=what).aggregate(rows=Count("pk"), sum=Sum("token"))
-    return f"{what}:{found['rows']}:{found['sum']}" if found["rows"] else ""
+    return mark_of_all([what], using)
+
+
+def mark_of_all(whats: Iterable[str], using: str | None = None) -> str:
+    """One mark of all of ``whats``, as ``mark_of``; one query."""
+    whats = sorted(whats)
+    found = Mark.objects.using(using).filter(of__in=whats).aggregate(rows=Count("pk"), sum=Sum("token"))
+    return f"{'+'.join(whats)}:{found['rows']}:{found['sum']}" if found["rows"] else ""
 
 
 def changed(using: str | None = None) -> None:
@@ -82,8 +92,13 @@ def remove(using: str) -> None:
 
 
 _EVENTS = ("insert", "update", "delete")
-_NAMED = re.compile(rf"setups_[a-z]+_mark_({'|'.join([*COUNTED, *_EVENTS])}).*")
+_NAMED = re.compile(rf"(?:setups|club)_[a-z]+_mark_({'|'.join([*COUNTED, *_EVENTS])}).*")
 _MARKS = Mark._meta.db_table
+
+
+def _on(table: str, event: str) -> str:
+    """The event on which a change to the table is marked, in SQL."""
+    return f"update OF {', '.join(COLUMNS[table])}" if event == "update" and table in COLUMNS else event
 
 
 def _create(what: str, tables: Iterable[str], vendor: str) -> list[str]:
@@ -99,13 +114,13 @@ def _create(what: str, tables: Iterable[str], vendor: str) -> list[str]:
                     RETURN NULL;
                 END $$""",
             *(
-                f"""CREATE TRIGGER {table}_mark_{what} AFTER INSERT OR UPDATE OR DELETE ON {table}
-                FOR EACH STATEMENT EXECUTE FUNCTION mark_{what}()"""
+                f"""CREATE TRIGGER {table}_mark_{what} AFTER {" OR ".join(_on(table, one) for one in _EVENTS)}
+                ON {table} FOR EACH STATEMENT EXECUTE FUNCTION mark_{what}()"""
                 for table in tables
             ),
         ]
     return [
-        f"""CREATE TRIGGER {table}_mark_{what}_{event} AFTER {event} ON {table} FOR EACH ROW
+        f"""CREATE TRIGGER {table}_mark_{what}_{event} AFTER {_on(table, event)} ON {table} FOR EACH ROW
             BEGIN
                 INSERT INTO {_MARKS} (of, token) VALUES ('{what}', ABS(RANDOM() % 1000000000000));
                 DELETE FROM {_MARKS} WHERE of = '{what}' AND id < (

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import cached_property
 from typing import ClassVar
+from urllib.parse import urlencode
 
 from django.http import QueryDict
 from django.utils.translation import gettext as _
@@ -109,21 +111,17 @@ class Asked:
 
     def address(self, **changed: list[str] | str | None) -> str:
         """The query string of this search with some of its parameters changed; the page is left out."""
-        query = QueryDict(mutable=True)
-        if self.text:
-            query["q"] = self.text
-        for key, values in self.chosen.items():
-            query.setlist(key, values)
-        if self.sort != self.ORDERS[0]:
-            query["sort"] = self.sort
-        for key, value in changed.items():
-            if value is None:
-                query.pop(key, None)
-            elif isinstance(value, list):
-                query.setlist(key, value)
-            else:
-                query[key] = value
-        return f"?{query.urlencode()}"
+        query = self._query
+        if changed:
+            query = query | {key: _encoded(key, value) for key, value in changed.items()}
+        return f"?{'&'.join(filter(None, query.values()))}"
+
+    @cached_property
+    def _query(self) -> dict[str, str]:
+        """The parameters of this search, each as it stands in an address; hundreds of addresses have them."""
+        asked: dict[str, list[str] | str | None] = {"q": self.text or None} | self.chosen
+        asked["sort"] = None if self.sort == self.ORDERS[0] else self.sort
+        return {key: _encoded(key, value) for key, value in asked.items()}
 
     @property
     def orders(self) -> dict[str, str]:
@@ -156,6 +154,12 @@ class Asked:
             rounded = _("Rounded to whole millimetres.")
             meaning = f"{meaning} {rounded}"
         return Facet(key, _(self.LABELS[key]), meaning, options)
+
+
+def _encoded(key: str, value: list[str] | str | None) -> str:
+    if value is None:
+        return ""
+    return urlencode([(key, one) for one in ([value] if isinstance(value, str) else value)])
 
 
 def known_scales(values: Iterable[str]) -> list[str]:

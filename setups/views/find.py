@@ -5,16 +5,19 @@ from __future__ import annotations
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
+from setups.marks import BODIES, CATALOGUE
 from setups.models import Body
 from setups.services.cards import Card
 from setups.services.near import near_names
 from setups.services.search import Search
+from setups.views.keeping import kept_for_visitors
 from setups.views.paging import page_of, searched
 
 A_PAGE = 24
 
 
 @require_safe
+@kept_for_visitors(BODIES, CATALOGUE)
 def find(request: HttpRequest) -> HttpResponse:
     """The bodies that the address asks for; to htmx only the part of the page that changes."""
     search = Search(request.GET)

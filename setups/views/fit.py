@@ -16,6 +16,7 @@ from fitcalc.fit import FitReport, evaluate
 from fitcalc.parts import Slot
 from fitcalc.solver import Match, Order
 from setups.forms import ChassisForm
+from setups.marks import BODIES, CATALOGUE, NAMES, SETUPS
 from setups.models import Body, BodyPart, ConfigurationPart, Platform
 from setups.services.changes import Change, Filled, Way, changes, parts_in, slots_of, ways
 from setups.services.fitting import Answer, PlatformAnswer, answer, platforms_for, solved
@@ -23,6 +24,7 @@ from setups.services.needs import needs_of
 from setups.services.posted import posted_for
 from setups.services.twins import Beside, as_wide, beside
 from setups.translate import body_of, build_configuration, shelf_for
+from setups.views.keeping import kept_for_visitors
 
 PAGE = 12
 MOST = 240
@@ -72,6 +74,7 @@ class Numbers:
 
 
 @require_safe
+@kept_for_visitors(BODIES, CATALOGUE)
 def body(request: HttpRequest, slug: str) -> HttpResponse:
     """The body's page: its needs, the configuration in hand drawn large, and all that fit, best first."""
     shown = get_object_or_404(_bodies().prefetch_related("dimensions"), slug=slug)
@@ -155,6 +158,7 @@ def _failures(miss: Match) -> set[tuple[str, str | None]]:
 
 
 @require_safe
+@kept_for_visitors(BODIES, CATALOGUE, NAMES, SETUPS)
 def setups_of(request: HttpRequest, slug: str) -> HttpResponse:
     """The setups posted for a body, for its page; whoever opens the address itself comes to the search."""
     if not request.htmx:

@@ -394,9 +394,13 @@ def test_the_page_takes_fewer_than_ten_queries_at_any_size(
         page(client, catalogue.body, show=2)
 
 
-def test_a_visitor_costs_two_queries_less(client, catalogue, django_assert_max_num_queries):
-    with django_assert_max_num_queries(7):
+def test_a_visitor_costs_fewer_queries_and_the_next_one_the_mark_alone(
+    client, catalogue, django_assert_max_num_queries
+):
+    with django_assert_max_num_queries(8):
         page(client, catalogue.body)
+    with django_assert_max_num_queries(1):
+        client.get(f"/bodies/{catalogue.body.slug}/")
 
 
 def test_a_price_that_nobody_knows_is_said_so(client, catalogue):

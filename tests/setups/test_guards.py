@@ -139,8 +139,9 @@ def test_a_published_wheelbase_names_a_position_of_its_own_platform():
         MountingPosition.objects.filter(pk=known.position_id).update(platform=other.platform)
 
 
-EVERY = sum(len(guard.events) for guard in guards.GUARDS) + 3 * sum(map(len, marks.COUNTED.values())) + 3
-"""With those that mark changes and keep tallies. How many triggers stand: both databases count one for each event."""
+MARKED = [table for of in marks.COUNTED.values() for table in of if table.startswith("setups_")]
+EVERY = sum(len(guard.events) for guard in guards.GUARDS) + 3 * len(MARKED) + 3
+"""With those that mark changes and keep tallies. So many triggers stand: both databases count one an event."""
 
 
 def standing() -> int:
