@@ -126,6 +126,7 @@ class Search:
     crossing: frozenset[PartId]
     order: Order = Order.BEST
     _signatures: dict[tuple[int, int], frozenset[tuple[Slot, PartId]]] = field(default_factory=dict)
+    _marks: dict[int, tuple[Any, int]] = field(default_factory=dict)
 
     @property
     def groups(self) -> tuple[Group, Group, Group]:
@@ -145,6 +146,18 @@ class Search:
                 (slot, part.id) for slot, part in picked.items() if part.id in self.crossing
             )
         return self._signatures[key]
+
+    def marks(self, which: int) -> tuple[Any, int]:
+        """One integer a candidate, equal where the signatures are, and how many there are."""
+        if which not in self._marks:
+            group = self.groups[which]
+            seen = [
+                [part.id if part is not None and part.id in self.crossing else None for part in parts]
+                for parts in group.parts
+            ]
+            found, marks = np.unique(_equal(seen, group.index), return_inverse=True)
+            self._marks[which] = marks, len(found)
+        return self._marks[which]
 
     def together(self, *signatures: frozenset[tuple[Slot, PartId]]) -> bool:
         """True if no pair rule that spans groups forbids the candidates that show these signatures."""

@@ -18,6 +18,7 @@ from fitcalc.chain import WheelbaseChain, chain_of
 from fitcalc.findings import Check, Finding, Remedy, Rule, Verdict
 from fitcalc.groups import (
     ChainGroup,
+    Column,
     EndGroup,
     Placing,
     across_of,
@@ -28,7 +29,7 @@ from fitcalc.groups import (
     rear_group,
 )
 from fitcalc.pairs import clashes, tyre_sits_on
-from fitcalc.parts import Axle, Body, Configuration, PairRules
+from fitcalc.parts import Axle, Body, Configuration, PairRules, Platform
 from fitcalc.quantities import Quantity
 from fitcalc.remedies import analytic
 from fitcalc.said import said
@@ -126,6 +127,21 @@ class Judged:
             yield figures[rows] if figures.ndim else figures
 
     @cached_property
+    def _alike(self) -> dict[int, tuple[Any, list[int]]]:
+        return {}
+
+    def _once(self, rows: Any, made: Callable[[Any], Sequence[Any]]) -> Sequence[Any]:
+        """``made(rows)``, with one thing for all rows that are the same: most differ in one group only."""
+        if id(rows) not in self._alike:
+            distinct, places = np.unique(rows, return_inverse=True)
+            self._alike[id(rows)] = (distinct, places.tolist())
+        which, back = self._alike[id(rows)]
+        if len(which) == len(back):
+            return made(rows)
+        things = made(which)
+        return [things[place] for place in back]
+
+    @cached_property
     def verdicts(self) -> list[Verdict]:
         """The gravest verdict on each configuration."""
         worst = np.zeros(len(self.configurations), dtype=int)
@@ -142,7 +158,7 @@ class Judged:
     @cached_property
     def findings(self) -> list[tuple[Finding, ...]]:
         """The findings on each configuration, with what its geometry says would mend them."""
-        columns = (check.findings(rows) for check, rows in self.checks)
+        columns = (self._once(rows, check.findings) for check, rows in self.checks)
         return [
             tuple(f if f.holds and not f.missing else analytic(f, one, self.body) for f in row)
             for one, row in zip(self.configurations, zip(*columns, strict=True), strict=True)
@@ -160,29 +176,41 @@ class Judged:
         widths = [q.value for q in (body.front_arch_width, body.rear_arch_width) if q is not None]
         overhang: Any = None if body.nose_reach is None else body.nose_reach.value
         width: Any = max(widths) if widths else None
+
+        def rows(quantity: Quantity | Column | None, index: Any) -> Sequence[Quantity | None]:
+            return [None] * len(index) if quantity is None else self._once(index, quantity.rows)
+
+        chains: dict[Any, WheelbaseChain] = {}
+
+        def chain(platform: Platform, *links: Any) -> WheelbaseChain:
+            key = tuple(link.id for link in links)
+            if key not in chains:
+                chains[key] = chain_of(platform, *links)
+            return chains[key]
+
         columns: Iterable[tuple[Any, ...]] = zip(
-            f.width.rows(fi),
-            r.width.rows(ri),
-            f.track.rows(fi),
-            r.track.rows(ri),
-            f.scrub_radius.rows(fi),
-            f.kingpin_spacing.rows(fi),
-            c.wheelbase.rows(ci),
-            [chain_of(k.platform, k.motor_mount, k.plate, k.position) for k in self.configurations],
-            self.placing.centring.rows(fi),
-            _rows(c.centring, ci),
-            _rows(f.flush, fi),
-            _rows(r.flush, ri),
-            _rows(f.arch_clearance, fi),
-            _rows(a.found, ai),
-            f.wheel_travel.rows(fi),
-            r.wheel_travel.rows(ri),
-            f.lock_inward.rows(fi),
-            f.lock_outward.rows(fi),
-            f.tyre_diameter.rows(fi),
-            f.tyre_width.rows(fi),
-            r.tyre_diameter.rows(ri),
-            r.tyre_width.rows(ri),
+            rows(f.width, fi),
+            rows(r.width, ri),
+            rows(f.track, fi),
+            rows(r.track, ri),
+            rows(f.scrub_radius, fi),
+            rows(f.kingpin_spacing, fi),
+            rows(c.wheelbase, ci),
+            [chain(k.platform, k.motor_mount, k.plate, k.position) for k in self.configurations],
+            rows(self.placing.centring, fi),
+            rows(c.centring, ci),
+            rows(f.flush, fi),
+            rows(r.flush, ri),
+            rows(f.arch_clearance, fi),
+            rows(a.found, ai),
+            rows(f.wheel_travel, fi),
+            rows(r.wheel_travel, ri),
+            rows(f.lock_inward, fi),
+            rows(f.lock_outward, fi),
+            rows(f.tyre_diameter, fi),
+            rows(f.tyre_width, fi),
+            rows(r.tyre_diameter, ri),
+            rows(r.tyre_width, ri),
             strict=True,
         )
         return [Geometry(*(*figures, width, overhang)) for figures in columns]
@@ -190,10 +218,6 @@ class Judged:
     def reports(self) -> list[FitReport]:
         """A report for each configuration, in order."""
         return [FitReport(self, row) for row in range(len(self.configurations))]
-
-
-def _rows(quantity: Quantity | None, index: Any) -> Sequence[Quantity | None]:
-    return [None] * len(index) if quantity is None else quantity.rows(index)
 
 
 @dataclass(frozen=True, eq=False)

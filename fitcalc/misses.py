@@ -92,15 +92,15 @@ def _miss_candidates(search: Search, which: int) -> Any:
     """
     group = search.groups[which]
     codes = group.checks.kinds[group.row]
-    marks: dict[Any, int] = {}
+    signatures = 1
     if search.crossing:
-        seen = [marks.setdefault(search.signature(which, c), len(marks)) for c in range(len(codes))]
-        codes = codes + (np.array(seen, dtype=np.int64) << len(group.checks.checks))
+        seen, signatures = search.marks(which)
+        codes = codes + (seen.astype(np.int64) << len(group.checks.checks))
     in_order = codes[group.ordered]
     kinds, first = np.unique(in_order, return_index=True)
     coupled = group.coupled
     kept: list[Any] = []
-    for kind in kinds[np.argsort(first)][: _MISS_KINDS * max(1, len(marks))]:
+    for kind in kinds[np.argsort(first)][: _MISS_KINDS * max(1, signatures)]:
         members = group.ordered[in_order == kind]
         most = _MISS_FAILING if group.failures[members[0]] else _MISS_FEASIBLE
         kept.append(members[:most])

@@ -104,8 +104,10 @@ class Quantity:
         """One scalar quantity for each entry of the integer array ``index``."""
         if not np.ndim(self.value):
             return [self] * len(index)
+        shape = np.shape(self.value)
         columns = (
-            np.broadcast_to(x, np.shape(self.value))[index].tolist() for x in (self.value, self.u, self.limit)
+            (x if np.shape(x) == shape else np.broadcast_to(x, shape))[index].tolist()
+            for x in (self.value, self.u, self.limit)
         )
         figures = zip(*columns, strict=True)
         return [Quantity._checked(value, u, self.unit, limit) for value, u, limit in figures]

@@ -114,12 +114,8 @@ def _representatives(search: Search, which: int) -> Any:
     group = search.groups[which]
     keys = group.geometry[group.feasible]
     if search.crossing:
-        signatures: dict[Any, int] = {}
-        marks = [
-            signatures.setdefault(search.signature(which, c), len(signatures))
-            for c in group.feasible.tolist()
-        ]
-        keys = keys * max(1, len(signatures)) + np.array(marks, dtype=np.int64)
+        marks, signatures = search.marks(which)
+        keys = keys * max(1, signatures) + marks[group.feasible]
     _, first = np.unique(keys, return_index=True)
     return group.feasible[np.sort(first)]
 
@@ -139,11 +135,17 @@ def _classes(search: Search, which: int, candidates: Any) -> Classes:
     if seen is not None:
         figures = np.round(np.stack([seen.value, seen.u], axis=1), 9).tolist()
         alike = np.array([labels.setdefault(tuple(row), len(labels)) for row in figures], dtype=int)
-    split: dict[Any, list[int]] = {}
-    for candidate, label in zip(candidates.tolist(), alike[group.row[candidates]].tolist(), strict=True):
-        mark = search.signature(which, candidate) if search.crossing else frozenset()
-        split.setdefault((label, mark), []).append(candidate)
-    return [(mark, members) for (_, mark), members in split.items()]
+    alike = alike[group.row[candidates]]
+    if search.crossing:
+        marks, signatures = search.marks(which)
+        alike = alike * max(1, signatures) + marks[candidates]
+    split: dict[int, list[int]] = {}
+    for candidate, mark in zip(candidates.tolist(), alike.tolist(), strict=True):
+        split.setdefault(mark, []).append(candidate)
+    return [
+        (search.signature(which, members[0]) if search.crossing else frozenset(), members)
+        for members in split.values()
+    ]
 
 
 def _compatible(

@@ -191,8 +191,7 @@ class Fit(Compute):
         report = evaluate(configuration, _record(body), pairs)
         assert platform is not None
         named = {"body": reports.named(body), "platform": reports.named(platform)}
-        written = reports.ReportSerializer(report, context={"names": reports.Names.of(rows)})
-        return self.answer(named | written.data)
+        return self.answer(named | reports.write_report(report, reports.Names.of(rows)))
 
 
 _OPTIONS = ("limit", "misses", "distinct", "most_changes")
@@ -217,7 +216,6 @@ class Solve(Compute):
         options = {name: given[name] for name in _OPTIONS if name in given} | {"order": Order(given["order"])}
         search = self._in_catalogue if "catalogue" in given else self._in_library
         found, names = search(given, body, options)
-        context = {"names": names}
         platforms = [
             {
                 "platform": reports.named(one.platform),
@@ -225,10 +223,8 @@ class Solve(Compute):
                 "combinations": one.solution.combinations,
                 "gaps": [slot.value for slot in one.solution.gaps],
                 "endless": one.solution.endless,
-                "matches": reports.MatchSerializer(one.solution.matches, many=True, context=context).data,
-                "near_misses": reports.MatchSerializer(
-                    one.solution.near_misses, many=True, context=context
-                ).data,
+                "matches": [reports.write_match(match, names) for match in one.solution.matches],
+                "near_misses": [reports.write_match(match, names) for match in one.solution.near_misses],
             }
             for one in found
         ]

@@ -6,7 +6,7 @@ slug, or by the ``id`` that came with an inline one; ``Names`` in the context (k
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import fields
 from math import isfinite
 from types import MappingProxyType
@@ -26,6 +26,7 @@ from fitcalc.solver import Match
 from fitcalc.steering import Turn
 from setups import models
 
+from .plain import address
 from .records import Inline
 
 
@@ -40,6 +41,7 @@ class Names:
     def __init__(self, parts: Mapping[Any, str] = MappingProxyType({})) -> None:
         self._slugs = parts
         self._written: dict[Any, dict[str, Any]] = {}
+        self._once: dict[int, tuple[Any, Any]] = {}
 
     @classmethod
     def of(cls, parts: Iterable[models.Part]) -> Names:
@@ -50,13 +52,20 @@ class Names:
             self._written[part.id] = self._write(part)
         return self._written[part.id]
 
+    def once(self, thing: Any, write: Callable[[Any], Any]) -> Any:
+        """``write(thing)``, which is written once however many configurations share it."""
+        known = self._once.get(id(thing))
+        if known is None:
+            known = self._once[id(thing)] = (thing, write(thing))
+        return known[1]
+
     def _write(self, part: calc.Part | calc.Position) -> dict[str, Any]:
         if isinstance(part, calc.Position):
             return {"part": part.name, "name": part.name, "url": None}
         if isinstance(part.id, Inline):
             return {"part": part.id.name, "name": part.name or part.id.name, "url": None}
         slug = self._slugs[part.id]
-        return {"part": slug, "name": part.name, "url": reverse("api-part-detail", args=[slug])}
+        return {"part": slug, "name": part.name, "url": address("api-part-detail", slug)}
 
 
 def choices(enum: Any) -> list[tuple[str, str]]:
@@ -76,15 +85,16 @@ class QuantitySerializer(serializers.Serializer):
     unit = serializers.ChoiceField(UNITS)
 
     def to_representation(self, quantity: Quantity) -> dict[str, Any]:
-        return {
-            "value": rounded(quantity.value),
-            "u": rounded(quantity.u),
-            "limit": rounded(quantity.limit),
-            "unit": quantity.unit.value,
-        }
+        return write_quantity(quantity)
 
 
-write_quantity = QuantitySerializer().to_representation
+def write_quantity(quantity: Quantity) -> dict[str, Any]:
+    return {
+        "value": rounded(quantity.value),
+        "u": rounded(quantity.u),
+        "limit": rounded(quantity.limit),
+        "unit": quantity.unit.value,
+    }
 
 
 def quantity_or_none(quantity: Quantity | None) -> dict[str, Any] | None:
@@ -119,16 +129,20 @@ class RemedySerializer(serializers.Serializer):
     sold = serializers.BooleanField()
 
     def to_representation(self, remedy: Remedy) -> dict[str, Any]:
-        kind = PART_DIMENSIONS.get(remedy.quantity) or BODY_DIMENSIONS.get(remedy.quantity)
-        return {
-            "action": remedy.action.value,
-            "slot": remedy.slot and remedy.slot.value,
-            "part": remedy.part and self.context["names"](remedy.part),
-            "quantity": remedy.quantity,
-            "figure": rounded(remedy.figure),
-            "unit": kind.unit.value if kind and remedy.figure is not None else None,
-            "sold": remedy.sold,
-        }
+        return write_remedy(remedy, self.context["names"])
+
+
+def write_remedy(remedy: Remedy, name: Names) -> dict[str, Any]:
+    kind = PART_DIMENSIONS.get(remedy.quantity) or BODY_DIMENSIONS.get(remedy.quantity)
+    return {
+        "action": remedy.action.value,
+        "slot": remedy.slot and remedy.slot.value,
+        "part": remedy.part and name(remedy.part),
+        "quantity": remedy.quantity,
+        "figure": rounded(remedy.figure),
+        "unit": kind.unit.value if kind and remedy.figure is not None else None,
+        "sold": remedy.sold,
+    }
 
 
 class FindingSerializer(serializers.Serializer):
@@ -155,22 +169,25 @@ class FindingSerializer(serializers.Serializer):
     remedies = RemedySerializer(many=True)
 
     def to_representation(self, finding: Finding) -> dict[str, Any]:
-        remedy = self.fields["remedies"].child
-        return {
-            "rule": finding.rule.value,
-            "axle": finding.axle and finding.axle.value,
-            "verdict": finding.verdict.value,
-            "holds": bool(finding.holds),
-            "found": quantity_or_none(finding.found),
-            "low": rounded(finding.low),
-            "high": rounded(finding.high),
-            "margin": rounded(finding.margin),
-            "probability": rounded(finding.probability),
-            "missing": list(finding.missing),
-            "required_word": finding.required_word,
-            "found_word": finding.found_word,
-            "remedies": [remedy.to_representation(one) for one in finding.remedies],
-        }
+        return write_finding(finding, self.context["names"])
+
+
+def write_finding(finding: Finding, name: Names) -> dict[str, Any]:
+    return {
+        "rule": finding.rule.value,
+        "axle": finding.axle and finding.axle.value,
+        "verdict": finding.verdict.value,
+        "holds": bool(finding.holds),
+        "found": quantity_or_none(finding.found),
+        "low": rounded(finding.low),
+        "high": rounded(finding.high),
+        "margin": rounded(finding.margin),
+        "probability": rounded(finding.probability),
+        "missing": list(finding.missing),
+        "required_word": finding.required_word,
+        "found_word": finding.found_word,
+        "remedies": [write_remedy(one, name) for one in finding.remedies],
+    }
 
 
 class LinkSerializer(serializers.Serializer):
@@ -215,24 +232,29 @@ class GeometrySerializer(serializers.Serializer):
         return sure | {name: QuantitySerializer(allow_null=True) for name in _UNSURE} | super().get_fields()
 
     def to_representation(self, geometry: Geometry) -> dict[str, Any]:
-        chain, turn = geometry.chain, geometry.turn
-        written: dict[str, Any] = {
-            name: quantity_or_none(getattr(geometry, name)) for name in (*_SURE, *_UNSURE)
-        }
-        written["chain"] = {
-            "contributions": [
-                {
-                    "name": link.name,
-                    "slot": link.slot and link.slot.value,
-                    "quantity": write_quantity(link.quantity),
-                }
-                for link in chain.contributions
-            ],
-            "worst_case": rounded(chain.worst_case),
-            "root_sum_square": rounded(chain.root_sum_square),
-        }
-        written["turn"] = turn and {name: rounded(getattr(turn, name)) for name in _TURN}
-        return written
+        return write_geometry(geometry, self.context["names"])
+
+
+def write_geometry(geometry: Geometry, name: Names) -> dict[str, Any]:
+    chain, turn = geometry.chain, geometry.turn
+    written: dict[str, Any] = {
+        key: None if (figure := getattr(geometry, key)) is None else name.once(figure, write_quantity)
+        for key in (*_SURE, *_UNSURE)
+    }
+    written["chain"] = {
+        "contributions": [
+            {
+                "name": link.name,
+                "slot": link.slot and link.slot.value,
+                "quantity": name.once(link.quantity, write_quantity),
+            }
+            for link in chain.contributions
+        ],
+        "worst_case": rounded(chain.worst_case),
+        "root_sum_square": rounded(chain.root_sum_square),
+    }
+    written["turn"] = turn and {key: rounded(getattr(turn, key)) for key in _TURN}
+    return written
 
 
 @extend_schema_field({"type": "object", "additionalProperties": {"$ref": "#/components/schemas/NamedPart"}})
@@ -248,12 +270,15 @@ class BuiltSerializer(serializers.Serializer):
     parts = BySlot(help_text="Slot to part; an empty slot is not there.")
 
     def to_representation(self, configuration: calc.Configuration) -> dict[str, Any]:
-        name = self.context["names"]
-        return {
-            "platform": configuration.platform.name,
-            "position": configuration.position.name,
-            "parts": {slot.value: name(part) for slot, part in configuration.parts()},
-        }
+        return write_built(configuration, self.context["names"])
+
+
+def write_built(configuration: calc.Configuration, name: Names) -> dict[str, Any]:
+    return {
+        "platform": configuration.platform.name,
+        "position": configuration.position.name,
+        "parts": {slot.value: name(part) for slot, part in configuration.parts()},
+    }
 
 
 class ReportSerializer(serializers.Serializer):
@@ -266,15 +291,17 @@ class ReportSerializer(serializers.Serializer):
     geometry = GeometrySerializer()
 
     def to_representation(self, report: FitReport) -> dict[str, Any]:
-        part = self.fields
-        finding = part["findings"].child
-        return {
-            "verdict": report.verdict.value,
-            "fits": bool(report.fits),
-            "configuration": part["configuration"].to_representation(report.configuration),
-            "findings": [finding.to_representation(one) for one in report.findings],
-            "geometry": part["geometry"].to_representation(report.geometry),
-        }
+        return write_report(report, self.context["names"])
+
+
+def write_report(report: FitReport, name: Names) -> dict[str, Any]:
+    return {
+        "verdict": report.verdict.value,
+        "fits": bool(report.fits),
+        "configuration": write_built(report.configuration, name),
+        "findings": [name.once(one, lambda one: write_finding(one, name)) for one in report.findings],
+        "geometry": write_geometry(report.geometry, name),
+    }
 
 
 class PurchaseSerializer(serializers.Serializer):
@@ -309,18 +336,21 @@ class MatchSerializer(ReportSerializer):
     alternatives = SeveralBySlot()
 
     def to_representation(self, match: Match) -> dict[str, Any]:
-        name = self.context["names"]
-        return super().to_representation(match.report) | {
-            "designated": bool(match.designated),
-            "parts_to_change": match.parts_to_change,
-            "to_buy": [
-                {"slot": slot.value, "pieces": slot.pieces, "part": name(part)} for slot, part in match.to_buy
-            ],
-            "cost": rounded(match.cost),
-            "alternatives": {
-                slot.value: [name(part) for part in parts] for slot, parts in match.alternatives.items()
-            },
-        }
+        return write_match(match, self.context["names"])
+
+
+def write_match(match: Match, name: Names) -> dict[str, Any]:
+    return write_report(match.report, name) | {
+        "designated": bool(match.designated),
+        "parts_to_change": match.parts_to_change,
+        "to_buy": [
+            {"slot": slot.value, "pieces": slot.pieces, "part": name(part)} for slot, part in match.to_buy
+        ],
+        "cost": rounded(match.cost),
+        "alternatives": {
+            slot.value: [name(part) for part in parts] for slot, parts in match.alternatives.items()
+        },
+    }
 
 
 class NamedThingSerializer(serializers.Serializer):
