@@ -16,7 +16,10 @@ from django.db import connection, transaction
 from django.test import TransactionTestCase, override_settings
 from pytest_django import DjangoDbBlocker
 
-from tests.factories import FullCatalogue, full_catalogue
+from club.models import Member
+from setups.models import Draft
+from setups.services import posting
+from tests.factories import FullCatalogue, MemberFactory, full_catalogue
 
 LONGEST = (
     "browser/test_every_page.py",
@@ -140,6 +143,18 @@ def demo_loaded(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> It
             yield
             transaction.set_rollback(True)
         connection.close()
+
+
+@pytest.fixture
+def author(db: None) -> Member:
+    """A member who posts setups."""
+    return MemberFactory()
+
+
+@pytest.fixture
+def draft(author: Member) -> Draft:
+    """What the author has begun to write."""
+    return posting.begin(author, {"name": "Car", "notes": "typed"})
 
 
 @pytest.fixture

@@ -37,7 +37,7 @@ SOURCES = ("fitcalc", "setups", "club", "templates")
 
 
 def tool(*command: str | Path) -> str:
-    done = subprocess.run([str(one) for one in command], capture_output=True, text=True, check=False)
+    done = subprocess.run([str(one) for one in command], capture_output=True, text=True, timeout=120)
     assert done.returncode == 0, done.stderr
     return done.stdout
 

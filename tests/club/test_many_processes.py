@@ -2,29 +2,25 @@
 
 from __future__ import annotations
 
-import os
+import shutil
 import signal
 import socket
-import sqlite3
 import subprocess
-import sys
 import time
 from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack, closing, contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from http.client import HTTPConnection, HTTPResponse
+from pathlib import Path
 from tempfile import TemporaryFile
 from urllib.parse import urlencode
-from urllib.request import urlopen
 
 import pytest
-from django.db import connection
-from pytest_django import DjangoDbBlocker
 
-from tests.club.streaming import ROOT, free_port
-from tests.club.test_replicas import Visitor, soon
+from tests import outside
+from tests.outside import GUNICORN, Browser, answers, free_port, manage, running, soon
 
 pytestmark = pytest.mark.one_database
 
@@ -52,62 +48,24 @@ class Server:
 
 
 @pytest.fixture(scope="module")
-def environment(
-    tmp_path_factory: pytest.TempPathFactory, django_db_setup: None, django_db_blocker: DjangoDbBlocker
-) -> dict[str, str]:
-    """What all servers are told; their database is a copy of the tests' own, which has its tables."""
-    if connection.vendor != "sqlite":
-        pytest.skip("nothing here could be answered otherwise by PostgreSQL")
-    file = tmp_path_factory.mktemp("site") / "library.sqlite3"
-    with django_db_blocker.unblock(), closing(sqlite3.connect(file)) as copy:
-        connection.ensure_connection()
-        connection.connection.backup(copy)
-    told = os.environ | {
+def environment(tmp_path_factory: pytest.TempPathFactory, migrated: Path) -> dict[str, str]:
+    """What all servers are told."""
+    file = shutil.copy(migrated, tmp_path_factory.mktemp("site"))
+    told = {
         "DATABASE_URL": f"sqlite:///{file}",
         "CACHE_URL": "dbcache://cache",
-        "SECRET_KEY": "tests",
-        "DEBUG": "False",
-        "HTTPS": "False",
-        "ALLOWED_HOSTS": "127.0.0.1",
         "API_READ_RATE": f"{RATE}/hour",
     }
-    command = [sys.executable, "manage.py", "createcachetable"]
-    subprocess.run(command, cwd=ROOT, env=told, check=True, timeout=60)
-    return told
+    manage("createcachetable", **told)
+    return outside.environment(**told)
 
 
 @contextmanager
 def served(environment: dict[str, str], **more: str) -> Iterator[Server]:
     port = free_port()
-    command = [sys.executable, "-m", "gunicorn", "club.wsgi", "--config", "python:club.serving"]
-    with TemporaryFile() as printed:
-        process = subprocess.Popen(
-            [*command, "--bind", f"127.0.0.1:{port}"],
-            cwd=ROOT,
-            env=environment | more,
-            stdout=printed,
-            stderr=subprocess.STDOUT,
-            start_new_session=True,
-        )
-        server = Server(port, process)
-        try:
-            well = soon(lambda: process.poll() is not None or _answers(server))
-            printed.seek(0)
-            assert well, printed.read().decode()
-            assert process.poll() is None, printed.read().decode()
-            yield server
-        finally:
-            if process.poll() is None:  # how it stops by itself one test looks at
-                os.killpg(process.pid, signal.SIGKILL)
-            process.wait(20)
-
-
-def _answers(server: Server, path: str = "/health/ready/") -> bool:
-    try:
-        urlopen(server.address + path, timeout=1).close()
-    except OSError:
-        return False
-    return True
+    command = [*GUNICORN, "--config", "python:club.serving", "--bind", f"127.0.0.1:{port}"]
+    with TemporaryFile() as printed, running(command, port, environment | more, printed) as process:
+        yield Server(port, process)
 
 
 @pytest.fixture(scope="module")
@@ -120,19 +78,19 @@ def test_who_signs_in_at_one_server_is_signed_in_at_the_other_and_signs_out_of_b
     wren = signed_up(two[0], "wren")
 
     wren.address = two[1].address
-    assert OWN in wren.get("/account/")
-    wren.post("/account/sign-out/")
+    assert OWN in wren.get("/account/").text
+    wren.fill("/account/sign-out/")
 
     wren.address = two[0].address
-    assert OWN not in wren.get("/account/"), "it asks who it is"
+    assert OWN not in wren.get("/account/").text, "it asks who it is"
 
 
-def signed_up(server: Server, name: str) -> Visitor:
-    visitor = Visitor(server.address)
+def signed_up(server: Server, name: str) -> Browser:
+    browser = Browser(server.address)
     sent = {"username": name, "email": f"{name}@club.example", "password1": "over the wet hills"}
-    visitor.post("/account/sign-up/", **sent)
-    assert OWN in visitor.get("/account/")
-    return visitor
+    browser.fill("/account/sign-up/", **sent)
+    assert OWN in browser.get("/account/").text
+    return browser
 
 
 def test_requests_at_once_on_two_servers_are_all_counted(two):
@@ -146,8 +104,8 @@ def test_requests_at_once_on_two_servers_are_all_counted(two):
 def test_a_server_that_is_told_to_stop_finishes_what_it_began_and_takes_nothing_new(environment, two):
     with served(environment, DRAIN_SECONDS="2") as server:
         jenny = signed_up(server, "jenny")
-        token = jenny.get("/account/").split('name="csrfmiddlewaretoken" value="')[1].split('"')[0]
-        cookies = "; ".join(f"{cookie.name}={cookie.value}" for cookie in jenny.jar)
+        token = jenny.get("/account/").token
+        cookies = "; ".join(f"{cookie.name}={cookie.value}" for cookie in jenny.cookies)
         form = urlencode({"csrfmiddlewaretoken": token, "display_name": "Jenny of the hall"}).encode()
         head = (
             f"POST /account/ HTTP/1.1\r\nHost: 127.0.0.1\r\nCookie: {cookies}\r\n"
@@ -160,7 +118,8 @@ def test_a_server_that_is_told_to_stop_finishes_what_it_began_and_takes_nothing_
 
             assert soon(lambda: server.get("/health/ready/")[0] == 503, 5), "a balancer is told first"
             assert server.get("/health/live/")[0] == 200, "who comes meanwhile is still answered"
-            assert soon(lambda: not _answers(server, "/health/live/"), 15), "then nothing new is taken"
+            live = f"{server.address}/health/live/"
+            assert soon(lambda: not answers(live), 15), "then nothing new is taken"
             assert server.process.poll() is None, "it waits for what is being sent"
 
             slow.sendall(form[10:])
@@ -174,4 +133,4 @@ def test_a_server_that_is_told_to_stop_finishes_what_it_began_and_takes_nothing_
             server.get("/health/live/")
 
     jenny.address = two[0].address
-    assert "Jenny of the hall" in jenny.get("/members/jenny/"), "what it began is kept"
+    assert "Jenny of the hall" in jenny.get("/members/jenny/").text, "what it began is kept"

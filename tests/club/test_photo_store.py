@@ -25,9 +25,8 @@ from PIL import Image
 from club import views
 from club.photo_store import configured
 from setups.models import Draft, Photo, Setup
-from setups.services import photos, posting
-from tests.club.streaming import free_port
-from tests.factories import MemberFactory
+from setups.services import photos
+from tests.outside import free_port
 from tests.setups.pages import words
 
 pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
@@ -86,20 +85,9 @@ def not_looked_at_yet(monkeypatch) -> None:
 
 
 @pytest.fixture
-def author():
-    return MemberFactory()
-
-
-@pytest.fixture
-def client(author) -> Client:
-    client = Client()
+def client(client, author) -> Client:
     client.force_login(author)
     return client
-
-
-@pytest.fixture
-def draft(author) -> Draft:
-    return posting.begin(author, {"name": "Car", "notes": "typed"})
 
 
 def picture() -> bytes:

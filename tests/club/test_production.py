@@ -7,22 +7,21 @@ import http.client
 import json
 import os
 import re
-import socket
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
+from tempfile import TemporaryFile
 from typing import Any
 
 import pytest
 import yaml
 from django.conf import settings
 from django.core.exceptions import ImproperlyConfigured
-from django.db import connection
 
 from club import serving
 from club.keys import kept_key
+from tests.outside import free_port, running
 
 pytestmark = pytest.mark.one_database
 
@@ -135,43 +134,18 @@ def test_a_container_is_given_the_time_that_its_server_takes_to_stop():
 
 
 @pytest.fixture(scope="module")
-def site(tmp_path_factory: pytest.TempPathFactory, django_db_setup: None) -> Iterator[int]:
-    """The port of a site started by docker-compose.yml's own command, on this run's kind of database."""
+def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[int]:
+    """The port of a site started by docker-compose.yml's own command."""
     folder = tmp_path_factory.mktemp("site")
     environ = environment(folder)
-    if connection.vendor == "postgresql":
-        at = connection.settings_dict
-        environ["DATABASE_URL"] = (
-            f"postgres://{at['USER']}:{at['PASSWORD']}@{at['HOST']}:{at['PORT'] or 5432}/{at['NAME']}"
-        )
     collected = manage(environ, "collectstatic", "--noinput", "-v", "0")
     assert collected.returncode == 0, collected.stderr
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+    port = free_port()
     command = [
         part.replace("$$", "$").replace("0.0.0.0:8000", f"127.0.0.1:{port}") for part in WEB["command"]
     ]
-    log = folder / "log"
-    with log.open("w") as output:
-        server = subprocess.Popen(command, cwd=ROOT, env=environ, stdout=output, stderr=output)
-    try:
-        _until_it_answers(port, server, log)
+    with TemporaryFile() as log, running(command, port, environ, log):
         yield port
-    finally:
-        server.terminate()
-        server.wait(30)
-
-
-def _until_it_answers(port: int, server: subprocess.Popen[bytes], log: Path) -> None:
-    for _ in range(300):
-        assert server.poll() is None, log.read_text()
-        try:
-            if ask(port, "/health/")[0].status == 200:
-                return
-        except ConnectionRefusedError:
-            time.sleep(0.1)
-    raise AssertionError(log.read_text())
 
 
 def ask(

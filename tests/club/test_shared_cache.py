@@ -11,7 +11,7 @@ from django.db import OperationalError, connection, router
 
 from club import replicas
 from setups.api.throttles import Counted
-from tests.club.streaming import free_port
+from tests.outside import free_port
 
 TABLE = "cache_of_these_tests"
 

@@ -19,15 +19,16 @@ from typing import IO, Any
 
 import pytest
 
-from tests.club.streaming import programs, site
 from tests.factories import PASSWORD
-from tests.faults.outside import Answer, Browser, Server, manage, server, soon
 from tests.faults.seeded import TYPED
+from tests.outside import Answer, Browser, Server, manage, programs, site, soon
 
 pytestmark = [
     pytest.mark.one_database,
     pytest.mark.skipif(programs() is None, reason="PostgreSQL's server programs are not installed"),
 ]
+
+SEED = "from tests.faults import seeded; seeded.club()"
 
 
 @dataclass
@@ -45,7 +46,7 @@ class Club:
         return browser
 
     def count(self, table: str, where: str = "true") -> int:
-        return int(self.server.ask("primary", f"SELECT count(*) FROM {table} WHERE {where}"))
+        return int(self.server.ask(f"SELECT count(*) FROM {table} WHERE {where}"))
 
     def log(self) -> str:
         self.printed.seek(0)
@@ -54,10 +55,10 @@ class Club:
 
 @pytest.fixture(scope="module")
 def club() -> Iterator[Club]:
-    with server() as one, TemporaryFile() as printed:
-        made = manage(one.url, "shell", "-v0", "-c", "from tests.faults import seeded; seeded.club()")
-        with site(log=printed.fileno(), DATABASE_URL=one.url) as address:
-            yield Club(one, address, printed, json.loads(made.splitlines()[-1]))
+    with Server() as server, TemporaryFile() as printed:
+        made = manage("shell", "-v0", "-c", SEED, DATABASE_URL=server.url())
+        with site(printed, DATABASE_URL=server.url()) as address:
+            yield Club(server, address, printed, json.loads(made.splitlines()[-1]))
 
 
 def test_what_the_database_did_not_finish_is_as_it_was_and_is_sent_again_from_the_page(club):
@@ -71,7 +72,7 @@ def test_what_the_database_did_not_finish_is_as_it_was_and_is_sent_again_from_th
         typed = both.submit(browser.send, f"/setups/{number}/edit/", form)
         sent = both.submit(program.post, "/api/v1/setups/", club.known["content"], **headers)
         assert soon(lambda: club.server.waiting("setups_decision") == 2), "both wait, their revisions written"
-        club.server.break_off()
+        club.server.stop()
         page, problem = typed.result(), sent.result()
 
     _is_the_page(page)
@@ -116,7 +117,7 @@ def test_a_web_process_that_is_killed_while_importing_has_loaded_nothing_and_ano
         assert loading.result().status == 0
 
     assert soon(lambda: Browser(club.address).get("/health/").status == 200), "another process serves"
-    assert soon(lambda: club.server.ask("primary", _OPEN) == "0"), "nobody waits for the dead one"
+    assert soon(lambda: club.server.ask(_OPEN) == "0"), "nobody waits for the dead one"
     assert club.count("setups_body") == before
     loaded = librarian.send("/imports/", form)
     assert loaded.address.endswith("/imports/loaded/"), loaded.text

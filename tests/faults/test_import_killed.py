@@ -13,9 +13,8 @@ from django.core.management import call_command
 from django.db import connection
 
 from setups.models import Body, BodyDimension, Maker
-from tests.club.streaming import ROOT
 from tests.factories import BodyFactory
-from tests.faults.outside import environment
+from tests.outside import ROOT, environment
 
 pytestmark = [
     pytest.mark.one_database,
@@ -48,7 +47,7 @@ def test_an_import_that_is_killed_half_done_has_loaded_nothing_and_is_simply_run
     rows = "".join(f"Shell no. {n},Reed,28,{90 + n / 10}\n" for n in range(40))
     file.write_text(f"name,maker,scale,wheelbase\n{rows}")
 
-    database = environment(f"sqlite:///{connection.settings_dict['NAME']}")
+    database = environment(DATABASE_URL=f"sqlite:///{connection.settings_dict['NAME']}")
     command = [sys.executable, "manage.py", "shell", "-v0", "-c", IMPORT.format(path=str(file))]
     importing = subprocess.Popen(command, cwd=ROOT, env=database, stdout=subprocess.PIPE, text=True)
     try:

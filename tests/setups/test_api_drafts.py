@@ -17,11 +17,6 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def author():
-    return MemberFactory()
-
-
-@pytest.fixture
 def caller(author):
     return Caller(author)
 

@@ -11,15 +11,10 @@ import pytest
 from club.models import RaceClass
 from setups.models import BodyDimension, Revision, Setup
 from setups.services import posting
-from tests.factories import MemberFactory, SetupFactory, content_for
+from tests.factories import SetupFactory, content_for
 from tests.setups.asking import Caller, content, get, names, pointed, refused, said_by
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def author():
-    return MemberFactory()
 
 
 @pytest.fixture

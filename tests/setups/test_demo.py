@@ -288,6 +288,7 @@ def test_the_plan_is_the_same_in_every_process():
             capture_output=True,
             text=True,
             check=True,
+            timeout=120,
         ).stdout
         for seed in ("1", "2")
     }
@@ -333,6 +334,7 @@ def test_before_the_tables_are_there_it_says_what_to_do(tmp_path):
         capture_output=True,
         text=True,
         check=False,
+        timeout=120,
     )
     assert done.returncode == 1
     assert done.stderr.strip() == "CommandError: The database has no tables yet. Run manage.py migrate first."

@@ -29,20 +29,9 @@ def media(settings, tmp_path) -> Path:
 
 
 @pytest.fixture
-def author():
-    return MemberFactory()
-
-
-@pytest.fixture
-def client(author) -> Client:
-    client = Client()
+def client(client, author) -> Client:
     client.force_login(author)
     return client
-
-
-@pytest.fixture
-def draft(author) -> Draft:
-    return posting.begin(author, {"name": "Car", "notes": "typed"})
 
 
 def picture(kind: str = "JPEG", size: tuple[int, int] = (64, 48), mode: str = "RGB", **saved) -> bytes:

@@ -25,13 +25,7 @@ HTMX = {"HX-Request": "true"}
 
 
 @pytest.fixture
-def author():
-    return MemberFactory()
-
-
-@pytest.fixture
-def client(author) -> Client:
-    client = Client()
+def client(client, author) -> Client:
     client.force_login(author)
     return client
 
