@@ -172,3 +172,8 @@ def car_of(report: FitReport) -> Car:
         lock_verdict=verdict(Rule.LOCK, Axle.FRONT),
         verdict=report.verdict,
     )
+
+
+def car_drawn(one: FitReport | Car) -> Car:
+    """The car of a report, or one that was taken out of its report before, for several drawings."""
+    return one if isinstance(one, Car) else car_of(one)

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import ceil, floor, log10
 
+from django.utils.html import conditional_escape
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -48,6 +50,17 @@ class ChartRow:
     whisker: str
     mark: str
 
+    @property
+    def paths(self) -> str:
+        whisker = f'<path class="measure-whisker" d="{self.whisker}"/>'
+        return f'{whisker}<path class="measure-mark" d="{self.mark}"/>'
+
+    @property
+    def words(self) -> str:
+        """Name and note, as markup."""
+        note = f": {conditional_escape(self.note)}" if self.note else ""
+        return f"{conditional_escape(self.name)}{note}"
+
 
 @dataclass(frozen=True, slots=True)
 class Tick:
@@ -72,6 +85,26 @@ class Chart:
     @property
     def view_box(self) -> str:
         return f"0 0 {WIDTH} {self.height:g}"
+
+    @property
+    def elements(self) -> SafeString:
+        """Rows, stated figure, axis and ticks as SVG: a template takes far longer over them."""
+        parts = [
+            f'<g class="measure-{"outside" if row.outside else "inside"}">{row.paths}'
+            + (f'<text x="8" y="{row.text_y}">{row.words}</text>' if row.name else "")
+            + "</g>"
+            for row in self.rows
+        ]
+        if (stated := self.stated) is not None:
+            words = f'<text x="8" y="{stated.text_y}">{conditional_escape(stated.name)}</text>'
+            parts.append(f'<g class="measure-stated">{stated.paths}{words}</g>')
+        parts.append(f'<path class="measure-axis" d="{self.axis}"/>')
+        parts += [
+            f'<text class="measure-tick" x="{tick.x}" y="{self.tick_y}" '
+            f'text-anchor="{tick.anchor}">{conditional_escape(tick.text)}</text>'
+            for tick in self.ticks
+        ]
+        return SafeString("".join(parts))
 
     @property
     def outside(self) -> bool:

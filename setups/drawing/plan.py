@@ -11,7 +11,7 @@ from django.utils.translation import pgettext
 from fitcalc.findings import Verdict
 from fitcalc.fit import FitReport
 from fitcalc.parts import Axle
-from setups.drawing.car import Car, End, car_of
+from setups.drawing.car import Car, End, car_drawn
 from setups.drawing.lens import lens
 from setups.drawing.letters import Box, Label, first_free
 from setups.drawing.shapes import Arc, Circle, Dimension, Drawing, Line, Point, Shape, bounds
@@ -25,9 +25,9 @@ _STEP = 1.9
 _SWEEP_STEPS = 6
 
 
-def plan(report: FitReport, sheet: Sheet, second: FitReport | None = None) -> Drawing:
+def plan(report: FitReport | Car, sheet: Sheet, second: FitReport | Car | None = None) -> Drawing:
     """The plan view of ``report`` on ``sheet``, with the car of ``second`` in another line over it."""
-    car = car_of(report)
+    car = car_drawn(report)
     shapes: list[Shape] = [*plan_shell(car, sheet), *_chassis(car, sheet)]
     for end in car.ends:
         for side in (1, -1):
@@ -35,7 +35,7 @@ def plan(report: FitReport, sheet: Sheet, second: FitReport | None = None) -> Dr
             shapes += _overhang(end, side, sheet)
     shapes += _sweep(car, sheet)
     if second is not None:
-        shapes += _second(car_of(second), sheet)
+        shapes += _second(car_drawn(second), sheet)
     labels: list[Label] = []
     if sheet.letters:
         size = plan_text_size(car, sheet)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from math import hypot
 from typing import NamedTuple
 
+from django.utils.html import conditional_escape
 from django.utils.safestring import SafeString, mark_safe
 
 from setups.drawing.letters import Box, Label, number
@@ -279,6 +280,16 @@ class Drawing:
         for shape in self.shapes:
             joined.setdefault(shape.kind, []).append(shape.path)
         return [Path(kind, mark_safe("".join(joined[kind]))) for kind in sorted(joined, key=KINDS.index)]
+
+    @property
+    def elements(self) -> SafeString:
+        """Paths and letters as SVG: a template takes five times as long over these hundred elements."""
+        paths = [f'<path class="d-{kind}" d="{d}"/>' for kind, d in self.paths]
+        texts = [
+            f'<text class="{one.kind}" {one.place}>{conditional_escape(one.text)}</text>'
+            for one in self.labels
+        ]
+        return SafeString("".join(paths + texts))
 
     @property
     def view_box(self) -> str:

@@ -11,7 +11,7 @@ from fitcalc.chain import Contribution
 from fitcalc.findings import Verdict
 from fitcalc.fit import FitReport
 from fitcalc.parts import Axle, Slot
-from setups.drawing.car import Car, End, car_of
+from setups.drawing.car import Car, End, car_drawn
 from setups.drawing.letters import Box, Label, first_free, shortened, text_width
 from setups.drawing.shapes import Arc, Circle, Curve, Drawing, Line, Point, Shape, arrowhead, bounds
 from setups.drawing.sheet import Sheet
@@ -26,14 +26,14 @@ _MARGIN = 1.0
 
 
 def side(
-    report: FitReport, sheet: Sheet, second: FitReport | None = None, under: Drawing | None = None
+    report: FitReport | Car, sheet: Sheet, second: FitReport | Car | None = None, under: Drawing | None = None
 ) -> Drawing:
     """The side view of ``report`` on ``sheet`` (front to the left), with the chain of its wheelbase.
 
     ``under`` is a plan with its front to the left: the side view then takes its scale and its width, so
     that points stand under points.
     """
-    car = car_of(report)
+    car = car_drawn(report)
     size = under.text_size if under else sheet.text_size(car.nose_x - car.tail_x, 2.0)
     left = under.sheet.left if under else -car.nose_x - _MARGIN * size
     right = under.sheet.right if under else -car.tail_x + _MARGIN * size
@@ -43,7 +43,7 @@ def side(
         shapes += _wheel(car, end, size)
         labels += _gaps(car, end, size, [label.box for label in labels])
     if second is not None:
-        other = car_of(second)
+        other = car_drawn(second)
         for end in other.ends:
             shapes.append(Circle("second", (-end.x, -end.tyre_diameter / 2), end.tyre_diameter / 2))
     drawn, said = _chain(car, size, left + 0.4 * size, right - 0.4 * size)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fitcalc.fit import FitReport
+from setups.drawing.car import car_of
 from setups.drawing.plan import plan
 from setups.drawing.shapes import Drawing
 from setups.drawing.sheet import DESK, PHONE_PLAN, PHONE_SIDE, SMALL
@@ -23,12 +24,13 @@ class Views:
 
 def views(report: FitReport, second: FitReport | None = None) -> Views:
     """The drawings of ``report``; the car of ``second``, if given, in dashes over it."""
-    desk = plan(report, DESK, second)
+    car, other = car_of(report), None if second is None else car_of(second)
+    desk = plan(car, DESK, other)
     return Views(
         desk_plan=desk,
-        desk_side=side(report, DESK, second, under=desk),
-        phone_plan=plan(report, PHONE_PLAN, second),
-        phone_side=side(report, PHONE_SIDE, second),
+        desk_side=side(car, DESK, other, under=desk),
+        phone_plan=plan(car, PHONE_PLAN, other),
+        phone_side=side(car, PHONE_SIDE, other),
     )
 
 

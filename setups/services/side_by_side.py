@@ -48,6 +48,11 @@ class Car:
     has_body: bool
 
     @property
+    def title(self) -> str:
+        """What a page calls it."""
+        return _("Car %(number)s") % {"number": self.number}
+
+    @property
     def tuning(self) -> dict[str, Any]:
         return {} if self.revision is None else self.revision.tuning
 

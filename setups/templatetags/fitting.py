@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import template
+from django.template.defaultfilters import floatformat, linebreaksbr
+from django.utils.html import format_html
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
@@ -13,9 +15,11 @@ from fitcalc.findings import Finding, Rule, Verdict
 from fitcalc.fit import FitReport
 from fitcalc.parts import Configuration
 from fitcalc.quantities import Quantity
-from setups.printing import THIN, plus_minus
+from setups.printing import THIN, fixed, plus_minus
 from setups.services import telling
 from setups.services.comparing import code_of
+from setups.services.side_by_side import Car
+from setups.services.tuned import Setting
 from setups.translated import within_a_sentence
 
 register = template.Library()
@@ -52,6 +56,36 @@ def standing(flush: Quantity) -> str:
         return pgettext("how a wheel stands to its arch", "flush")
     said = _("{length} proud") if flush.value > 0 else _("{length} inset")
     return said.format(length=plus_minus(abs(flush)))
+
+
+@register.filter
+def told(value: Setting | str | None) -> str:
+    """A setting, words, or that nothing is said, as they stand in a list or a table."""
+    if value is None or value == "":
+        return format_html('<span class="soft">{}</span>', _("not said"))
+    if isinstance(value, str):
+        return linebreaksbr(value)
+    quantity = value.quantity
+    if quantity is None:
+        return str(value.value)
+    if not value.field.unit and not value.signed:
+        return floatformat(value.value, "-2")
+    return plus_minus(quantity, plus=value.signed)
+
+
+@register.filter
+def beside(cars: Sequence[Car], values: Sequence[Any]) -> list[tuple[str, Any]]:
+    """What a row of a comparison has of each car, with what the car is called: "Car 2"."""
+    return [(car.title, value) for car, value in zip(cars, values, strict=True)]
+
+
+@register.filter
+def from_first(change: float) -> str:
+    """How far a figure is from the first car's, in words: "+1.50 from car 1"."""
+    text = fixed(change, 2, plus=True)
+    if not text.strip("0.,"):
+        return _("as car 1")
+    return _("%(change)s from car 1") % {"change": text}
 
 
 @register.filter
