@@ -6,13 +6,16 @@ member is the demo's if both user name and the never-existing mail domain are.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from decimal import Decimal
 from typing import Any
 
 from django.contrib.auth import get_user_model
 from django.contrib.auth.hashers import make_password
-from django.db.models import Exists, Model, OuterRef, Q, QuerySet
+from django.db import connection
+from django.db.models import BooleanField, Count, F, Min, Model, Q, QuerySet
+from django.db.models.expressions import RawSQL
 from django.utils.text import slugify
 
 from setups.demo import measurements, setups
@@ -60,6 +63,7 @@ _FROM_THE_LEAVES: tuple[type[Model], ...] = (
     StatedFigure,
     BodyDimension,
     BodyPart,
+    KeptAnswer,
 )
 """What hangs on other rows of the demo and may be a million rows: taken out by one statement a table."""
 
@@ -68,57 +72,69 @@ class DemoError(Exception):
     """Why the demo cannot be loaded or taken out; the text says what to do."""
 
 
-def own_rows(club: Club) -> dict[type[Model], QuerySet[Any]]:
-    """For every table, the rows in it that are the demo's."""
+Kept = Callable[[QuerySet[Any]], QuerySet[Any]]
+
+
+def own_rows(club: Club, kept: Kept = lambda rows: rows) -> dict[type[Model], QuerySet[Any]]:
+    """For every table, the rows that are the demo's; ``kept`` is given each before others ask for it."""
     maker_slugs = [slugify(name) for name in club.makers]
-    platforms = Platform.objects.filter(
-        slug__in=[p.slug for p in club.platforms], maker__slug__in=maker_slugs
+    platforms = kept(
+        Platform.objects.filter(slug__in=[p.slug for p in club.platforms], maker__slug__in=maker_slugs)
     )
     copies = Q(slug__startswith=SERIES)
-    parts = Part.objects.filter(
-        Q(slug__in=[p.slug for p in club.parts]) | copies, maker__slug__in=maker_slugs
+    parts = kept(
+        Part.objects.filter(Q(slug__in=[p.slug for p in club.parts]) | copies, maker__slug__in=maker_slugs)
     )
-    bodies = Body.objects.filter(
-        Q(slug__in=[b.slug for b in club.bodies]) | copies, maker__slug__in=maker_slugs
+    bodies = kept(
+        Body.objects.filter(Q(slug__in=[b.slug for b in club.bodies]) | copies, maker__slug__in=maker_slugs)
     )
-    positions = MountingPosition.objects.filter(
-        platform__in=platforms, name__in={name for p in club.platforms for name, _ in p.positions}
+    positions = kept(
+        MountingPosition.objects.filter(
+            platform__in=platforms, name__in={name for p in club.platforms for name, _ in p.positions}
+        )
     )
-    configurations = Configuration.objects.filter(
-        platform__in=platforms, name__in=[c.name for c in club.configurations]
+    configurations = kept(
+        Configuration.objects.filter(platform__in=platforms, name__in=[c.name for c in club.configurations])
     )
-    people = get_user_model().objects.filter(
-        Q(username__in=[member.username for member in MEMBERS]) | Q(username__startswith=DRIVER),
-        email__endswith=f"@{EMAIL_DOMAIN}",
+    people = kept(
+        get_user_model().objects.filter(
+            Q(username__in=[member.username for member in MEMBERS]) | Q(username__startswith=DRIVER),
+            email__endswith=f"@{EMAIL_DOMAIN}",
+        )
     )
     of_demo = Q(body__in=bodies) | Q(part__in=parts)
-    posted = Setup.objects.filter(author__in=people)
+    posted = kept(Setup.objects.filter(author__in=people))
+    revisions = kept(Revision.objects.filter(setup__in=posted))
     return {
-        Maker: Maker.objects.filter(slug__in=maker_slugs),
+        Maker: kept(Maker.objects.filter(slug__in=maker_slugs)),
         Platform: platforms,
         MountingPosition: positions,
         Part: parts,
-        PartDimension: PartDimension.objects.filter(part__in=parts),
-        Fitment: Fitment.objects.filter(part__in=parts, platform__in=platforms),
-        PartPair: PartPair.objects.filter(part__in=parts, other__in=parts),
-        KnownWheelbase: KnownWheelbase.objects.filter(
-            platform__in=platforms, motor_mount__in=parts, plate__in=parts, position__in=positions
+        PartDimension: kept(PartDimension.objects.filter(part__in=parts)),
+        Fitment: kept(Fitment.objects.filter(part__in=parts, platform__in=platforms)),
+        PartPair: kept(PartPair.objects.filter(part__in=parts, other__in=parts)),
+        KnownWheelbase: kept(
+            KnownWheelbase.objects.filter(
+                platform__in=platforms, motor_mount__in=parts, plate__in=parts, position__in=positions
+            )
         ),
         Body: bodies,
-        BodyDimension: BodyDimension.objects.filter(body__in=bodies),
-        BodyPart: BodyPart.objects.filter(body__in=bodies, part__in=parts),
+        BodyDimension: kept(BodyDimension.objects.filter(body__in=bodies)),
+        BodyPart: kept(BodyPart.objects.filter(body__in=bodies, part__in=parts)),
         Configuration: configurations,
-        ConfigurationPart: ConfigurationPart.objects.filter(configuration__in=configurations, part__in=parts),
+        ConfigurationPart: kept(
+            ConfigurationPart.objects.filter(configuration__in=configurations, part__in=parts)
+        ),
         Setup: posted,
-        Draft: Draft.objects.filter(setup__in=posted),
-        Revision: Revision.objects.filter(setup__in=posted),
-        RevisionPart: RevisionPart.objects.filter(revision__setup__in=posted),
-        Photo: Photo.objects.filter(setup__in=posted),
-        Measurement: Measurement.objects.filter(of_demo | Q(revision__setup__in=posted), member__in=people),
-        Dispute: Dispute.objects.filter(setup__in=posted),
-        Decision: Decision.objects.filter(setup__in=posted),
-        KeptAnswer: KeptAnswer.objects.filter(member__in=people),
-        StatedFigure: StatedFigure.objects.filter(of_demo),
+        Draft: kept(Draft.objects.filter(setup__in=posted)),
+        Revision: revisions,
+        RevisionPart: kept(RevisionPart.objects.filter(revision__in=revisions)),
+        Photo: kept(Photo.objects.filter(setup__in=posted)),
+        Measurement: kept(Measurement.objects.filter(of_demo | Q(revision__in=revisions), member__in=people)),
+        Dispute: kept(Dispute.objects.filter(setup__in=posted)),
+        Decision: kept(Decision.objects.filter(setup__in=posted)),
+        KeptAnswer: kept(KeptAnswer.objects.filter(member__in=people)),
+        StatedFigure: kept(StatedFigure.objects.filter(of_demo)),
         get_user_model(): people,
     }
 
@@ -371,23 +387,77 @@ def load_setups(
     say(f"Setups: {stored}")
 
 
-def strangers(club: Club) -> list[Model]:
-    """Rows that are not the demo's and hang on rows that are, so that they would go with them.
-
-    Makers are not looked at: one that somebody else's row names stays.
+def count_rows() -> None:
+    """PostgreSQL plans by counts of rows that its own housekeeping brings up to date late, and that a removal
+    which was broken off leaves at nothing: creating an index writes them, and no rollback takes that back. By
+    such counts, taking the demo out would not end.
     """
-    own = own_rows(club)
-    found: list[Model] = []
-    for model, rows in own.items():
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")
+
+
+@contextmanager
+def _written_down(club: Club) -> Iterator[dict[type[Model], QuerySet[Any]]]:
+    """``own_rows`` by their keys, which stand in temporary tables meanwhile.
+
+    Whose a row is hangs on its setup, on that one's author, on the author's address: a database that has to
+    find it out anew for each row of a large table is at it for minutes.
+    """
+    with connection.cursor() as cursor:
+
+        def kept(rows: QuerySet[Any]) -> QuerySet[Any]:
+            table = _keys_of(rows.model)
+            keys, values = rows.order_by().values(own_key=F("pk")).query.sql_with_params()
+            cursor.execute(f"CREATE TEMPORARY TABLE {table} AS {keys}", values)
+            cursor.execute(f"CREATE UNIQUE INDEX {table}_own ON {table} (own_key)")
+            cursor.execute(f"ANALYZE {table}")
+            return rows.model._default_manager.filter(pk__in=_those(rows.model))
+
+        own = own_rows(club, kept)
+        yield own
+        for model in own:
+            cursor.execute(f"DROP TABLE {_keys_of(model)}")
+
+
+def _keys_of(model: type[Model]) -> str:
+    """The temporary table that holds the keys of the demo's rows."""
+    return f"demo_{model._meta.db_table}"
+
+
+def _those(model: type[Model]) -> RawSQL:
+    return RawSQL(f"SELECT own_key FROM {_keys_of(model)}", ())  # noqa: S611
+
+
+def _not_those(model: type[Model]) -> RawSQL:
+    """As NOT EXISTS: one look at each table; a large NOT IN is tried anew for each row."""
+    mine = f"{model._meta.db_table}.{model._meta.pk.column}"
+    sql = f"NOT EXISTS (SELECT 1 FROM {_keys_of(model)} AS own WHERE own_key = {mine})"
+    return RawSQL(sql, (), output_field=BooleanField())  # noqa: S611
+
+
+def _strangers(own: Iterable[type[Model]]) -> tuple[int, list[Model]]:
+    """How many rows that are not the demo's hang on rows that are, so that they would go with them, and some
+    of them.
+
+    ``own`` are the tables whose keys are written down. Makers are not looked at: one that somebody else's
+    row names stays.
+    """
+    number, some = 0, []
+    for model in own:
         for relation in model._meta.related_objects if model is not Maker else ():
             if relation.many_to_many:
                 continue
             table = relation.related_model
-            hanging = table._default_manager.filter(**{f"{relation.field.name}__in": rows})
+            hanging = table._default_manager.filter(**{f"{relation.field.name}__in": _those(model)})
             if table in own:
-                hanging = hanging.filter(~Exists(own[table].filter(pk=OuterRef("pk"))))
-            found += [row for row in hanging[:20] if row not in found]
-    return found
+                hanging = hanging.filter(_not_those(table))
+            # Counted, not listed: asked for the first few, the database would go through all in their order.
+            found = hanging.order_by().aggregate(number=Count("pk"), first=Min("pk"))
+            if found["number"]:
+                number += found["number"]
+                some.append(table._default_manager.get(pk=found["first"]))
+    return number, some
 
 
 def remove(club: Club, say: Say) -> None:
@@ -395,30 +465,44 @@ def remove(club: Club, say: Say) -> None:
 
     Raises DemoError if rows that are not the demo's would go with them.
     """
+    count_rows()
     leaving.send(sender=None, members=own_rows(club)[get_user_model()])
-    others = strangers(club)
-    if others:
-        listed = ", ".join(f"{row._meta.verbose_name} “{row}”" for row in others[:5])
-        raise DemoError(
-            f"{len(others)} rows that are not the demo's hang on it: {listed}. Nothing was changed. "
-            "Delete them or move them to a platform, part or body of your own first, or load the demo "
-            "into an empty database."
-        )
-    own = own_rows(club)
+    with _written_down(club) as own:
+        number, others = _strangers(list(own))
+        if number:
+            named = dict.fromkeys(f"{row._meta.verbose_name} “{row}”" for row in others[:5])
+            raise DemoError(
+                f"{number} rows that are not the demo's hang on it: {', '.join(named)}. Nothing was changed. "
+                "Delete them or move them to a platform, part or body of your own first, or load the demo "
+                "into an empty database."
+            )
+        _remove(own)
+    say("Removed what was there of the demo")
+
+
+def _remove(own: dict[type[Model], QuerySet[Any]]) -> None:
     with bare(own[Setup].count()):
-        taken_up = Setup.objects.filter(started_from__setup__in=own[Setup])
-        taken_up.exclude(author__in=own[get_user_model()]).update(started_from=None)
+        taken_up = Setup.objects.filter(started_from__setup__in=_those(Setup))
+        taken_up.filter(_not_those(Setup)).update(started_from=None)
         for model in _FROM_THE_LEAVES:
-            _take_out(own[model] if model in own else model.objects.filter(photo__setup__in=own[Setup]))
+            _take_out(own[model] if model in own else model.objects.filter(photo__setup__in=_those(Setup)))
         for model in (Fitment, PartDimension):
             _take_out(model.objects.filter(part__in=own[Part].filter(slug__startswith=SERIES)))
         for model in (Body, Part):
             _take_out(own[model].filter(slug__startswith=SERIES))
+    _take_out_drivers(own[get_user_model()].filter(username__startswith=DRIVER))
     for model in (Configuration, Body, KnownWheelbase, Part, Platform, get_user_model()):
         own[model].delete()
     in_use = Q(parts__isnull=False) | Q(bodies__isnull=False) | Q(platforms__isnull=False)
     own[Maker].exclude(pk__in=Maker.objects.filter(in_use).values("pk")).delete()
-    say("Removed what was there of the demo")
+
+
+def _take_out_drivers(drivers: QuerySet[Any]) -> None:
+    """Members of whom there may be a hundred thousand; what hung on them is gone."""
+    for groups in drivers.model._meta.many_to_many:
+        through = groups.remote_field.through
+        _take_out(through._default_manager.filter(**{f"{groups.m2m_field_name()}__in": drivers.values("pk")}))
+    _take_out(drivers)
 
 
 def _take_out(rows: QuerySet[Any]) -> None:

@@ -12,7 +12,9 @@ import pytest
 from django.apps import apps
 from django.conf import settings as django_settings
 from django.contrib.auth import authenticate
+from django.contrib.auth.models import Group
 from django.core.management import CommandError, call_command
+from django.utils import timezone
 
 from club.models import Member
 from fitcalc.chain import chain_of, conflicts
@@ -20,7 +22,7 @@ from fitcalc.dimensions import PartKind
 from fitcalc.fit import evaluate
 from fitcalc.parts import Axle
 from setups.demo import club_of
-from setups.demo.members import MEMBERS, PASSPHRASE
+from setups.demo.members import EMAIL_DOMAIN, MEMBERS, PASSPHRASE
 from setups.demo.names import TITLES, Twist
 from setups.demo.sets import stations
 from setups.demo.store import own_rows
@@ -29,12 +31,15 @@ from setups.models import (
     BodyDimension,
     BodyPart,
     Configuration,
+    KeptAnswer,
     KnownWheelbase,
     Maker,
     Mark,
     Part,
     PartPair,
     Platform,
+    Tally,
+    TallyChange,
 )
 from setups.services.fitting import answer
 from setups.translate import configuration_of, known_wheelbase_of, part_of, platform_of, position_of
@@ -245,6 +250,31 @@ class TestLoaded:
         assert keys() == before
         row.refresh_from_db()
 
+    def test_a_refused_reset_tells_how_many_rows_hang_on_the_demo_and_works_once_they_are_gone(self):
+        mount = Part.objects.of_kind(PartKind.MOTOR_MOUNT)[0]
+        mine = [
+            PartPair.objects.create(part=PartFactory(plate=True), other=mount, rule=PartPair.Rule.ONLY_WITH)
+            for _ in range(3)
+        ]
+        with pytest.raises(CommandError, match=f"3 rows that are not the demo's hang on it: .*“{mine[0]}”"):
+            run("--reset")
+
+        PartPair.objects.filter(pk__in=[one.pk for one in mine]).delete()
+        before = content()
+        run("--reset")
+        assert content() == before
+
+    def test_a_reset_takes_out_drivers_with_what_is_kept_for_them_and_leaves_other_drivers(self):
+        theirs = MemberFactory(username="driver-9001", email=f"driver-9001@{EMAIL_DOMAIN}")
+        theirs.groups.add(Group.objects.create(name="Guests"))
+        KeptAnswer.objects.create(member=theirs, key="k", asked="a", kept_at=timezone.now())
+        mine = MemberFactory(username="driver-7", email="driver-7@example.org")
+
+        run("--reset")
+
+        assert set(Member.objects.filter(username__startswith="driver-")) == {mine}
+        assert not KeptAnswer.objects.exists()
+
     def test_members_write_from_a_domain_that_cannot_exist_and_have_no_powers_of_the_site(self):
         assert all(member.email.endswith(".invalid") for member in Member.objects.all())
         assert not Member.objects.filter(is_superuser=True).exists()
@@ -380,4 +410,8 @@ def test_every_twist_is_on_the_shelf():
 def test_all_models_of_the_library_are_in_the_demo():
     """A table that the demo forgets would show an empty page."""
     tables = {*apps.get_app_config("setups").get_models(), Member}
-    assert set(own_rows(club_of())) == tables - {Mark}  # marks are the site's own, whosever rows moved them
+    assert set(own_rows(club_of())) == tables - {
+        Mark,
+        Tally,
+        TallyChange,
+    }  # the site's own, whosever rows moved them

@@ -16,6 +16,7 @@ from setups.demo.members import PASSPHRASE
 from setups.demo.setups import SETUPS
 from setups.demo.store import (
     DemoError,
+    count_rows,
     counted,
     load,
     load_measurements,
@@ -83,7 +84,7 @@ class Command(BaseCommand):
                 number = min(options["setups"], PATTERN)
                 load_setups(club, options["random_seed"], number, self._say, *answers[:1])
                 moved_in.send(sender=None, members=members, say=self._say)
-                _count_rows()
+                count_rows()
             if options["setups"] > PATTERN:
                 draw = self._draw if self.stdout.isatty() else None
                 grow(options["setups"], options["random_seed"], self._say, draw)
@@ -117,11 +118,3 @@ class Command(BaseCommand):
             self._say(f"Only {there_now} are there. Nothing was changed; --reset loads the demo afresh.")
         else:
             self._say("The demo is there already. Nothing was changed; --reset loads it afresh.")
-
-
-def _count_rows() -> None:
-    """PostgreSQL plans by counts that are those of empty tables until its own housekeeping comes round; with
-    them, taking the demo out again would take minutes."""
-    if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            cursor.execute("ANALYZE")
