@@ -323,7 +323,7 @@ class SetupSearch(Tallied):
         counts = {int(value): number for value, number in self.of(key).items()}
         for pk in self.keys.get(key, {}).values():
             counts.setdefault(pk, 0)
-        rows = model.objects.in_bulk(counts)
+        rows = model.objects.only(*_LABELS[key]).in_bulk(counts)
         ranked = sorted(counts.items(), key=lambda row: (-row[1], str(rows[row[0]]), row[0]))
         labels = _told_apart(key, [rows[pk] for pk, _ in ranked])
         return [
@@ -354,6 +354,14 @@ _NAMED_BY: dict[str, tuple[Any, str]] = {
     "author": (_AUTHOR, "username"),
 }
 """Facets whose values are rows: the table, and the column that an address names them by."""
+_LABELS = {"body": ("slug", "name", "scale"), "author": ("username", "display_name")}
+"""What is read of such rows."""
+_SHOWN = (
+    *("name", "state", "verdict", "confirmations", "posted_at", "circuit", "surface", "best_lap"),
+    *("front_width", "rear_width", "front_offset", "rear_offset", "wheelbase"),
+    *("author__username", "author__display_name", "body__name", "race_class__name"),
+    *("platform__name", "platform__scale"),
+)
 _TABLE = Setup._meta.db_table
 _COLUMNS = [
     "id",
@@ -384,8 +392,8 @@ _JOINT_VALUE = (
 
 
 def _with_shown(found: QuerySet[Setup]) -> QuerySet[Setup]:
-    """With the rows that a card names, and without the words that it does not show."""
-    return found.select_related("author", "body", "platform", "race_class").defer("words")
+    """With the rows that a card names, and of both what it shows."""
+    return found.select_related("author", "body", "platform", "race_class").only(*_SHOWN)
 
 
 @dataclass(frozen=True, slots=True)

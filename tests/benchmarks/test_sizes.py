@@ -31,7 +31,7 @@ from scipy.special import ndtr
 
 from fitcalc.legality import CLASS_QUANTITIES, Car, DecisionRule, Limit, judge_all
 from fitcalc.quantities import Quantity
-from setups.models import Setup
+from setups.models import Platform, Setup
 from tests.benchmarks.beside import HEADER, Timed, beside, fetched, on
 
 SIZES = dict(one.split("=", 1) for one in os.environ.get("SIZES", "").split())
@@ -147,6 +147,25 @@ def setup_counts(where: str = LISTED, source: str = "setups_setup", leave: str =
         FROM {source} WHERE {where} GROUP BY GROUPING SETS ({sets})) AS counted WHERE few OR place <= 40"""
 
 
+def tallied(scope: str = "", facets: tuple[str, ...] = ("body", "circuit", "author")) -> list[str]:
+    """What the tallies have of the setups in ``scope``: the 40 with the most of each facet, and what is
+    changed and not added to them yet."""
+    most = (
+        f"(SELECT facet, value, number FROM setups_tally WHERE scope = '{scope}' AND facet = '{one}' "
+        "ORDER BY number DESC, value LIMIT 40)"
+        for one in facets
+    )
+    changed = (
+        f"SELECT facet, value, SUM(number) FROM setups_tallychange WHERE scope = '{scope}' GROUP BY 1, 2"
+    )
+    return [" UNION ALL ".join([*most, changed])]
+
+
+COMBINATIONS = """SELECT value, SUM(number) FROM (
+    SELECT value, number FROM setups_tally WHERE scope = '' AND facet = 'coarse' UNION ALL
+    SELECT value, number FROM setups_tallychange WHERE scope = '' AND facet = 'coarse') AS t GROUP BY value"""
+
+
 def cards(page: str, order: str = "s.state DESC, s.confirmations DESC, s.posted_at DESC, s.id DESC") -> str:
     return f"""SELECT s.*, m.display_name, b.name, p.name, p.scale, c.name FROM ({page}) AS k
         JOIN setups_setup s ON s.id = k.id JOIN club_member m ON m.id = s.author_id
@@ -168,20 +187,19 @@ def _one_body_verified() -> list[str]:
     return [
         *NAMES,
         setup_counts(both, leave="body_id"),
-        "SELECT body_id, COUNT(*) FROM setups_setup WHERE state = 'verified' "
-        "GROUP BY 1 ORDER BY 2 DESC LIMIT 40",
+        *tallied("state:verified", ("body",)),
         f"SELECT state, COUNT(*) FROM setups_setup WHERE {body} AND {LISTED} GROUP BY 1",
         cards(f"SELECT id FROM setups_setup WHERE {both} {BEST}"),
     ]
 
 
 def _one_platform() -> list[str]:
-    platform = "platform_id = (SELECT id FROM setups_platform WHERE slug = 'quillmoor-dunlin')"
+    key = Platform.objects.get(slug="quillmoor-dunlin").pk
     return [
         *NAMES,
-        setup_counts(f"{platform} AND {LISTED}"),
-        f"SELECT platform_id, COUNT(*) FROM setups_setup WHERE {LISTED} GROUP BY 1",
-        cards(f"SELECT id FROM setups_setup WHERE {platform} AND {LISTED} {BEST}"),
+        COMBINATIONS,
+        *tallied(f"platform:{key}"),
+        cards(f"SELECT id FROM setups_setup WHERE platform_id = {key} AND {LISTED} {BEST}"),
     ]
 
 
@@ -272,7 +290,10 @@ API: dict[str, list[str]] = {
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """One thing that is asked for, and the SQL for the same answer; ``afresh`` where counts are kept."""
+    """One thing that is asked for, and the SQL for the same answer; ``afresh`` if nothing is kept of it.
+
+    What is kept stands beside the SQL for all that it shows, although it asks for its mark alone.
+    """
 
     what: str
     address: str
@@ -298,21 +319,25 @@ class Asked:
 def asked() -> Iterator[Asked]:
     """Everything that is timed, on the library that the connection is to."""
     everything = [PLATFORMS, body_counts(), *body_cards()]
-    yield Asked("find: everything, counted anew", "/", everything, afresh=True)
-    yield Asked("find: everything", "/", body_cards(), goal=None)
+    yield Asked("find: everything, made anew", "/", everything, afresh=True)
+    yield Asked("find: everything", "/", body_cards())
     yield Asked("find: one word", "/?q=stormcock", _words("stormcock"), afresh=True)
     yield Asked("find: two words", "/?q=godwit+climb", _words("godwit", "climb"), afresh=True)
     yield Asked("find: facets", "/?scale=28&layout=rear", _found_by_facets(), afresh=True)
+    yield Asked("body page, made anew", f"/bodies/{BODY}/", [*BODY_ROWS, *SHELF], afresh=True)
     yield Asked("body page", f"/bodies/{BODY}/", [*BODY_ROWS, *SHELF])
     shown = f"""SELECT s.*, m.display_name, b.name, p.name FROM setups_setup s
         JOIN club_member m ON m.id = s.author_id JOIN setups_body b ON b.id = s.body_id
         JOIN setups_platform p ON p.id = s.platform_id
         WHERE s.body_id = (SELECT id FROM setups_body WHERE slug = '{BODY}') AND {LISTED}
         ORDER BY s.state DESC, s.posted_at DESC, s.id DESC LIMIT 7"""
-    yield Asked("body page: its setups", f"/bodies/{BODY}/setups/", [shown], htmx=True)
+    part = f"/bodies/{BODY}/setups/"
+    yield Asked("body page: its setups, made anew", part, [shown], afresh=True, htmx=True)
+    yield Asked("body page: its setups", part, [shown], htmx=True)
     best = cards(f"SELECT id FROM setups_setup WHERE {LISTED} {BEST}")
-    yield Asked("setups: everything, counted anew", "/setups/", [*NAMES, setup_counts(), best], afresh=True)
-    yield Asked("setups: everything", "/setups/", [*NAMES, best], goal=None)
+    told = [*NAMES, COMBINATIONS, *tallied()]
+    yield Asked("setups: everything, made anew", "/setups/", [*told, best], afresh=True)
+    yield Asked("setups: everything", "/setups/", [*told, best])
     yield Asked("setups: a frequent word", "/setups/?q=stormcock", setup_words("'stormcock':*"), afresh=True)
     yield Asked("setups: two words", "/setups/?q=carp+dunl", setup_words("'carp':* & 'dunl':*"), afresh=True)
     address = f"/setups/?body={BODY}&state=verified"
@@ -320,7 +345,8 @@ def asked() -> Iterator[Asked]:
     yield Asked("setups: platform", "/setups/?platform=quillmoor-dunlin", _one_platform(), afresh=True)
     page = Setup.objects.listed().count() // 48
     deep = f"SELECT id FROM setups_setup WHERE {LISTED} {BEST} OFFSET {24 * (page - 1)}"
-    yield Asked("setups: the page in the middle", f"/setups/?page={page}", [*NAMES, cards(deep)], goal=None)
+    middle = f"/setups/?page={page}"
+    yield Asked("setups: the page in the middle", middle, [*told, cards(deep)], afresh=True)
     first, second = Setup.objects.filter(state="verified").order_by("-pk").values_list("pk", flat=True)[:2]
     both = f"/compare/?car=s{first}&car=s{second}"
     # Who asks is shown what was made for another, as long as all that it shows is the same: it is read anew.

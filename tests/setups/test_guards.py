@@ -141,7 +141,7 @@ def test_a_published_wheelbase_names_a_position_of_its_own_platform():
 
 MARKED = [table for of in marks.COUNTED.values() for table in of if table.startswith("setups_")]
 EVERY = sum(len(guard.events) for guard in guards.GUARDS) + 3 * len(MARKED) + 3
-"""With those that mark changes and keep tallies. So many triggers stand: both databases count one an event."""
+"""With those that mark changes and keep tallies. Both databases count one for each event."""
 
 
 def standing() -> int:
