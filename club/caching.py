@@ -44,8 +44,12 @@ class SharedTable(DatabaseCache):
         return figure
 
 
+class CacheAway(OperationalError):
+    """The cache does not answer."""
+
+
 class _Client(RedisCacheClient):
-    """Raises OperationalError, as a cache in the database does, where Redis does not answer."""
+    """Raises CacheAway, an OperationalError as a cache in the database does, where Redis does not answer."""
 
 
 def _told(name: str) -> Callable[..., Any]:
@@ -55,7 +59,7 @@ def _told(name: str) -> Callable[..., Any]:
         try:
             return asked(self, *given, **named)
         except self._lib.RedisError as error:
-            raise OperationalError(f"the cache does not answer: {error}") from error
+            raise CacheAway(f"the cache does not answer: {error}") from error
 
     return method
 

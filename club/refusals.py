@@ -16,6 +16,7 @@ from django.template.defaultfilters import filesizeformat
 from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
 
+from club.caching import CacheAway
 from club.context import site
 from club.outages import RETRY_AFTER, is_outage
 from setups.api.problems import problem
@@ -134,22 +135,39 @@ def failed(request: HttpRequest) -> HttpResponse:
     error = sys.exc_info()[1]
     if is_outage(error):
         log.error("The database does not answer: %s", error)
-        return away(request)
+        return away(request, isinstance(error, CacheAway))
     if request.path.startswith("/api/"):
         return problem(request, 500)
     return HttpResponse(render_to_string("500.html", site(request)), status=500)
 
 
-def away(request: HttpRequest) -> HttpResponse:
-    """503: what the site stands on is away or busy. What a form held is on the page, to be sent again."""
+def away(request: HttpRequest, cache: bool = False) -> HttpResponse:
+    """503: what the site stands on is away or busy. What a form held is on the page, to be sent again.
+
+    Without the ``cache`` nobody is let in, since wrong passwords are counted there: who wants to sign in is
+    told so, and keeps the name.
+    """
     if request.path.startswith("/api/"):
         answer = problem(request, 503)
     else:
         context = site(request) | {"sent": _sent(request), "address": request.get_full_path()}
+        if cache and _signs_in(request):
+            context |= {"name": request.POST.get("login", ""), "beside": _beside_the_password(request)}
+            context["signing_in"] = True
         answer = HttpResponse(render_to_string("503.html", context), status=503)
         answer["Cache-Control"] = "no-store"
     answer["Retry-After"] = str(RETRY_AFTER)
     return answer
+
+
+def _signs_in(request: HttpRequest) -> bool:
+    found = request.resolver_match
+    return found is not None and found.url_name in ("sign-in", "account_login") and request.method == "POST"
+
+
+def _beside_the_password(request: HttpRequest) -> list[tuple[str, str]]:
+    """What a form for signing in holds besides the name and the password: where to go after, its token."""
+    return [(name, request.POST[name]) for name in request.POST if name not in ("login", "password")]
 
 
 def _sent(request: HttpRequest) -> list[tuple[str, str]]:

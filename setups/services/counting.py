@@ -6,19 +6,23 @@ is found again until one of them changes, and never after.
 
 from __future__ import annotations
 
+import logging
 import time
 from collections import defaultdict
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import blake2b
 from typing import Any
 
 from django.core.cache import cache
 from django.core.exceptions import EmptyResultSet, FullResultSet
-from django.db import connections
+from django.db import OperationalError, connections
 from django.db.models import QuerySet
 
 from setups.marks import mark_of
+
+log = logging.getLogger(__name__)
 
 WORTH_KEEPING = 0.03
 """Seconds. What was counted quicker than this is not kept: few would fill the cache for little."""
@@ -131,9 +135,15 @@ def _kept(of: str, using: str, statement: str, params: list[Any]) -> Counts:
     mark = mark_of(of, using) if of else ""
     digest = blake2b(f"{statement} {params!r}".encode(), digest_size=16).hexdigest()
     key = f"counts:{mark}:{digest}"
-    kept: Counts | None = cache.get(key) if mark else None
-    if kept is not None:
-        return defaultdict(list, kept)
+    if mark:
+        try:
+            kept: Counts | None = cache.get(key)
+        except OperationalError:
+            log.warning("The cache does not answer, so everything is counted anew")
+            mark = ""
+        else:
+            if kept is not None:
+                return defaultdict(list, kept)
     start = time.monotonic()
     found: Counts = defaultdict(list)
     with connections[using].cursor() as cursor:
@@ -141,5 +151,6 @@ def _kept(of: str, using: str, statement: str, params: list[Any]) -> Counts:
         for part, value, number in cursor.fetchall():
             found[part].append((value, number))
     if mark and time.monotonic() - start >= WORTH_KEEPING:
-        cache.set(key, dict(found), KEPT_FOR)
+        with suppress(OperationalError):  # away since a moment ago
+            cache.set(key, dict(found), KEPT_FOR)
     return found

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
+from django.conf import settings as configured_settings
 from django.core.cache import caches
 from django.core.management import call_command
 from django.db import OperationalError, connection, router
+from django.test import Client
 
 from club import replicas
 from setups.api.throttles import Counted
+from tests.factories import PASSWORD, MemberFactory
 from tests.outside import free_port
 
+SIGN_IN = "/account/sign-in/"
+SESSION_COOKIE = configured_settings.SESSION_COOKIE_NAME
 TABLE = "cache_of_these_tests"
 
 
@@ -111,6 +117,67 @@ def test_a_cache_that_is_away_is_told_as_a_database_would_and_limits_nobody(shar
     with pytest.raises(OperationalError, match="the cache does not answer"):
         caches["away"].get("anything")
     assert [Hourly(caches["away"]).allow_request(None, None) for _ in range(4)] == [True] * 4
+
+
+@pytest.fixture
+def no_cache(settings):
+    away = {"BACKEND": "club.caching.SharedRedis", "LOCATION": f"redis://127.0.0.1:{free_port()}/0"}
+    settings.CACHES = settings.CACHES | {"default": away}
+
+
+@pytest.mark.django_db
+class TestNoCache:
+    """Signing in stands and falls with counting wrong passwords; all else goes on."""
+
+    def answer(self, **sent):
+        MemberFactory(username="ada")
+        client = Client(raise_request_exception=False)
+        return client.post(SIGN_IN, {"login": "ada", "password": PASSWORD, "next": "/garage/"} | sent)
+
+    def test_nobody_is_let_in_and_is_told_why_and_when_to_try_again(self, no_cache):
+        answer = self.answer()
+
+        assert (answer.status_code, answer["Retry-After"]) == (503, "10")
+        assert answer["Cache-Control"] == "no-store"
+        page = answer.content.decode()
+        assert "<h1>Nobody can sign in just now</h1>" in page
+        assert "What counts wrong passwords does not answer." in page
+        assert SESSION_COOKIE not in answer.cookies
+
+    def test_the_name_and_where_to_go_are_kept_and_the_password_is_not(self, no_cache):
+        page = self.answer().content.decode()
+
+        form = page[page.index('class="account stack"') : page.index("</form>", page.index("account stack"))]
+        assert 'name="login" value="ada"' in form
+        assert '<input type="hidden" name="next" value="/garage/">' in form
+        assert PASSWORD not in page
+
+    def test_what_was_typed_as_a_name_is_no_markup(self, no_cache):
+        assert 'value="&quot;&gt;&lt;b&gt;"' in self.answer(login='"><b>').content.decode()
+
+    def test_the_form_is_good_once_the_cache_answers_again(self, no_cache, settings):
+        member = MemberFactory(username="ada")
+        client = Client(raise_request_exception=False, enforce_csrf_checks=True)
+        token = client.get(SIGN_IN).content.decode().split('csrfmiddlewaretoken" value="')[1][:64]
+        sent = {"login": "ada", "password": PASSWORD, "next": "/garage/", "csrfmiddlewaretoken": token}
+        page = client.post(SIGN_IN, sent).content.decode()
+        kept = dict(
+            re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', page[page.index("account stack") :])
+        )
+
+        settings.CACHES = settings.CACHES | {
+            "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+        }
+        answer = client.post(SIGN_IN, kept | {"login": "ada", "password": PASSWORD})
+
+        assert (answer.status_code, answer["Location"]) == (302, "/garage/")
+        assert client.session["_auth_user_id"] == str(member.pk)
+
+    def test_who_is_signed_in_and_who_only_reads_go_on(self, no_cache):
+        client = Client()
+        assert [client.get(address).status_code for address in ("/", "/setups/", SIGN_IN)] == [200] * 3
+        client.force_login(MemberFactory())
+        assert client.get("/garage/").status_code == 200
 
 
 def test_counting_is_no_writing_that_a_reader_must_wait_for(shared_model, settings, monkeypatch):
