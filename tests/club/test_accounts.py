@@ -365,7 +365,10 @@ OPEN_PAGES = [
     "/account/password/new/done/", "/account/e-mail/sent/", "/account/e-mail/confirm/a:b:c/",
     "/account/closed/",
 ]  # fmt: skip
-MEMBERS_PAGES = [ACCOUNT, OUT, CHANGE, E_MAIL, "/account/confirm/", FORGOTTEN]
+MEMBERS_PAGES = [
+    ACCOUNT, OUT, CHANGE, E_MAIL, "/account/confirm/", FORGOTTEN, "/account/second-factor/",
+    "/account/sign-ins/",
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(

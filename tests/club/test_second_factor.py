@@ -487,6 +487,25 @@ def test_an_operator_takes_a_lost_one_off(client):
         call_command("second_factor", "eve")
 
 
+def test_every_page_of_it_is_in_the_sites_look(client):
+    MemberFactory(username="ada")
+    sign_in(client, "ada")
+    confirm(client)
+    pages = [client.get(FACTOR), client.get(ON)]
+    turn_on(client)
+    pages += [client.get(address) for address in (FACTOR, CODES, OFF)]
+    other = Client()
+    sign_in(other, "ada")
+    pages.append(other.get(CODE))
+    for page in pages:
+        text = page.content.decode()
+        assert page.status_code == 200
+        assert 'class="masthead"' in text
+        assert text.count("<h1>") == 1
+        assert not re.search(r"<(style|script(?! src))| style=", text)
+        assert "no-store" in page["Cache-Control"]
+
+
 def test_a_code_is_not_given_back_where_the_database_is_away(rf):
     request = rf.post(CODE, {"code": "123456", "next": "/garage/"})
     assert "123456" not in refusals.away(request).content.decode()
