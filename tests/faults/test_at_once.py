@@ -8,9 +8,11 @@ from functools import partial
 from html import unescape
 
 import pytest
+from allauth.mfa.recovery_codes.internal.auth import RecoveryCodes
 from django.contrib.messages import get_messages
 from django.test import Client
 
+from club.accounts import second_factor
 from fitcalc.verification import REQUIRED
 from setups.imports.kinds import KINDS
 from setups.imports.load import load
@@ -20,6 +22,8 @@ from setups.models.setup import typed_of
 from setups.services import posting, verifying
 from setups.services.cars import content_of, with_car
 from setups.services.verifying import VerifyingError
+from tests.club.test_second_factor import code_of, type_code, with_factor
+from tests.club.visiting import sign_in, signed_in
 from tests.factories import MakerFactory, MemberFactory, PartFactory, SetupFactory, reading_for
 from tests.faults.racing import at_once, meeting, sorted_out
 from tests.setups.asking import Caller, content
@@ -205,3 +209,21 @@ def test_every_form_that_adds_something_adds_it_once_when_it_is_sent_twice():
         clients[0].post(address, form | {"once": "0" * 32})
         assert count() == 2, f"{address}: another form is another thing"
     assert KeptAnswer.objects.filter(member=member).count() == 2 * len(pages)
+
+
+# Signing in
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("spare", [False, True], ids=["code of the phone", "recovery code"])
+def test_of_two_browsers_that_type_one_code_at_once_one_is_signed_in(monkeypatch, spare):
+    ada = with_factor()
+    code = RecoveryCodes.activate(ada).get_unused_codes()[0] if spare else code_of()
+    browsers = [Client(), Client()]
+    for one in browsers:
+        sign_in(one, "ada")
+    meeting(monkeypatch, second_factor, "takes")
+
+    at_once(*(lambda one=one: type_code(one, code) for one in browsers))
+
+    assert sorted(signed_in(one) for one in browsers) == [False, True]
