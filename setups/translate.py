@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
+from django.db import connections
 from django.db.models import CharField, Q, QuerySet, Value
 
 from fitcalc import parts as calc
@@ -220,26 +222,21 @@ class Figures:
 
     def __init__(self, parts: Collection[int], bodies: Collection[int]) -> None:
         """Of the parts and bodies with these primary keys."""
-        values = ("quantity", "value", "tolerance", "uncertainty")
-        of_parts = models.PartDimension.objects.filter(part__in=parts).order_by()
-        of_bodies = models.BodyDimension.objects.filter(body__in=bodies).order_by()
+        keys = dict(zip(_stand_ins(len(parts), 0), parts, strict=True))
+        keys |= zip(_stand_ins(len(bodies), 1), bodies, strict=True)
+        using = models.PartDimension.objects.all().db
+        found = []
+        with connections[using].cursor() as cursor:
+            for statement, params in _statements(len(parts), len(bodies)):
+                cursor.execute(statement, [keys.get(one, one) for one in params])
+                found.append(cursor.fetchall())
+        dimensions, links = found
         rule = models.BodyPart.Rule
-        counted = Q(body__in=bodies, rule=rule.FOULS) | Q(part__in=parts, rule=rule.MADE_FOR)
-        rules = models.BodyPart.objects.filter(counted).order_by()
-        pairs = models.PartPair.objects.filter(part__in=parts).order_by()
-        dimensions = of_parts.values_list("part", Value(_PART, CharField()), *values).union(
-            of_bodies.values_list("body", Value(_BODY, CharField()), *values), all=True
-        )
-        links = rules.values_list("part", "body", "rule", Value(_BODY, CharField())).union(
-            pairs.values_list(*_PAIR), all=True
-        )
-        self.rows = [*sorted(dimensions, key=_first_two), *sorted(links)]
+        self.rows = [*sorted(dimensions, key=_which), *sorted(links)]
         self._parts: dict[int, dict[str, Quantity]] = defaultdict(dict)
         self._bodies: dict[int, dict[str, Quantity]] = defaultdict(dict)
         for key, of, quantity, *figures in dimensions:
-            known, kinds = (
-                (self._parts, PART_DIMENSIONS) if of == _PART else (self._bodies, BODY_DIMENSIONS)
-            )
+            known, kinds = (self._parts, PART_DIMENSIONS) if of == _PART else (self._bodies, BODY_DIMENSIONS)
             known[key][quantity] = doubted(kinds[quantity].unit, *figures)
         self._made_for: dict[int, set[int]] = defaultdict(set)
         self._fouled_by: dict[int, set[int]] = defaultdict(set)
@@ -264,7 +261,38 @@ class Figures:
 _PART, _BODY = "part", "body"
 
 
-def _first_two(row: tuple[Any, ...]) -> tuple[Any, ...]:
+def _stand_ins(number: int, of: int) -> range:
+    """What stands in a statement for so many primary keys until they are known: numbers that no key is.
+
+    ``of`` 0 are parts and 1 bodies.
+    """
+    return range(-2 * number + of, of, 2)
+
+
+@lru_cache(maxsize=500)
+def _statements(parts: int, bodies: int) -> list[tuple[str, tuple[Any, ...]]]:
+    """The two queries of ``Figures`` for so many parts and bodies, each with what it is given.
+
+    Written once: Django takes longer over that than the database over the answer.
+    """
+    part_keys, body_keys = _stand_ins(parts, 0), _stand_ins(bodies, 1)
+    values = ("quantity", "value", "tolerance", "uncertainty")
+    of_parts = models.PartDimension.objects.filter(part__in=part_keys).order_by()
+    of_bodies = models.BodyDimension.objects.filter(body__in=body_keys).order_by()
+    rule = models.BodyPart.Rule
+    counted = Q(body__in=body_keys, rule=rule.FOULS) | Q(part__in=part_keys, rule=rule.MADE_FOR)
+    rules = models.BodyPart.objects.filter(counted).order_by()
+    pairs = models.PartPair.objects.filter(part__in=part_keys).order_by()
+    dimensions = of_parts.values_list("part", Value(_PART, CharField()), *values).union(
+        of_bodies.values_list("body", Value(_BODY, CharField()), *values), all=True
+    )
+    links = rules.values_list("part", "body", "rule", Value(_BODY, CharField())).union(
+        pairs.values_list(*_PAIR), all=True
+    )
+    return [one.query.sql_with_params() for one in (dimensions, links)]
+
+
+def _which(row: tuple[Any, ...]) -> tuple[Any, ...]:
     return row[:3]
 
 
@@ -407,16 +435,25 @@ def configuration_of(configuration: models.Configuration) -> calc.Configuration:
     """
     filled = {slot.slot: part_of(slot.part) for slot in configuration.slots.all()}
     return build_configuration(
-        platform_of(configuration.platform), position_of(configuration.position), filled
+        platform_of(configuration.platform), position_of(configuration.position), filled, chosen=filled
     )
 
 
 def build_configuration(
-    platform: calc.Platform, position: calc.Position, filled: dict[str, calc.Part | None]
+    platform: calc.Platform,
+    position: calc.Position,
+    filled: Mapping[str, calc.Part | None],
+    chosen: Collection[str] = (),
 ) -> calc.Configuration:
-    """A configuration of parts by slot value; ValueError names what is missing."""
-    needed = [slot for slot in Slot if slot not in calc.OPTIONAL_SLOTS and slot is not Slot.POSITION]
-    absent = [slot.label for slot in needed if filled.get(slot.value) is None]
+    """A configuration of parts by slot value; ValueError names what is missing.
+
+    ``chosen`` are the slots in which the car has a part, also where it can do without one: a spacer of a
+    thickness that nobody knows is not the same as none.
+    """
+    needed = [slot for slot in Slot if slot not in calc.OPTIONAL_SLOTS or slot.value in chosen]
+    absent = [
+        slot.label for slot in needed if slot is not Slot.POSITION and filled.get(slot.value) is None
+    ]
     if absent:
         raise ValueError(Said("choose a part with known dimensions for: {slots}", slots=Listed(absent)))
     return calc.Configuration(platform=platform, position=position, **filled)  # type: ignore[arg-type]
