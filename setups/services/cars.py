@@ -154,7 +154,9 @@ def _computed(cars: Mapping[str, Content], figures: Figures | None) -> dict[str,
     for build, car in cars.items():
         filled = {slot.value: records[part.pk] for slot, part in car.parts.items()}
         try:
-            one = build_configuration(platform_of(car.platform), position_of(car.position), filled)
+            one = build_configuration(
+                platform_of(car.platform), position_of(car.position), filled, chosen=filled
+            )
         except (ValueError, TypeError) as error:
             raise NotBuildable(Said("{name}: {error}.", name=car.name, error=_said_by(error))) from error
         alike[car.body.pk, car.platform.pk, filled.get(Slot.BODY_MOUNT.value), frozenset(filled)][build] = one

@@ -180,6 +180,13 @@ def test_a_configuration_with_a_gap_says_which():
         configuration_of(configuration)
 
 
+def test_a_spacer_of_a_thickness_that_nobody_knows_is_not_taken_for_none():
+    spacer = PartFactory(spacer=True, figures={"thickness": None})
+    configuration = ConfigurationFactory(parts={"front_spacer": spacer})
+    with pytest.raises(ValueError, match="choose a part with known dimensions for: front spacer$"):
+        configuration_of(configuration)
+
+
 @pytest.mark.parametrize("many", [1, 6])
 def test_configurations_with_their_parts_take_a_constant_number_of_queries(django_assert_num_queries, many):
     ConfigurationFactory.create_batch(many)

@@ -252,7 +252,7 @@ def _computed(revisions: Iterable[Revision]) -> dict[int, Car]:
         # A part that has lost a dimension since then: this car cannot be computed, the others can.
         with suppress(ValueError, TypeError):
             built[one.platform_id][one.build] = build_configuration(
-                platforms[one.platform_id], position_of(one.position), filled
+                platforms[one.platform_id], position_of(one.position), filled, chosen=filled
             )
     reports: dict[str, FitReport] = {}
     for key, group in built.items():
