@@ -8,8 +8,10 @@ from urllib.parse import urlencode
 from django.db.models import Prefetch, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.cache import patch_vary_headers
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_safe
 
 from fitcalc.fit import FitReport, evaluate
@@ -24,7 +26,7 @@ from setups.services.needs import needs_of
 from setups.services.posted import posted_for
 from setups.services.twins import Beside, as_wide, beside
 from setups.translate import body_of, build_configuration, shelf_for
-from setups.views.keeping import kept_for_visitors
+from setups.views.keeping import kept_for_members, kept_for_visitors
 
 PAGE = 12
 MOST = 240
@@ -77,6 +79,12 @@ class Numbers:
 @kept_for_visitors(BODIES, CATALOGUE)
 def body(request: HttpRequest, slug: str) -> HttpResponse:
     """The body's page: its needs, the configuration in hand drawn large, and all that fit, best first."""
+    name, main = kept_for_members(request, lambda: _body_page(request, slug), BODIES, CATALOGUE)
+    return render(request, "setups/body.html", {"name": name, "main": main})
+
+
+def _body_page(request: HttpRequest, slug: str) -> tuple[str, SafeString]:
+    """The body's name, and its page below the bar at the top."""
     shown = get_object_or_404(_bodies().prefetch_related("dimensions"), slug=slug)
     numbers = Numbers(request)
     show = numbers.get("show", MOST)
@@ -112,7 +120,7 @@ def body(request: HttpRequest, slug: str) -> HttpResponse:
         "refused": numbers.refused,
         "wrong_platform": _wrong_platform(request, chosen and chosen.platform),
     }
-    return render(request, "setups/body.html", context)
+    return shown.name, render_to_string("setups/_body.html", context, request)
 
 
 def _rows(matches: tuple[Match, ...], most: int) -> list[Row]:

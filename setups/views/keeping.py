@@ -19,6 +19,7 @@ from django.contrib.messages import get_messages
 from django.core.cache import caches
 from django.http import HttpRequest, HttpResponse
 from django.middleware.csrf import get_token
+from django.utils.safestring import SafeString
 from django.utils.translation import get_language
 
 from setups.marks import mark_of_all
@@ -57,6 +58,25 @@ def kept_for_visitors(*marks: str) -> Callable[[View], View]:
         return kept
 
     return keeping
+
+
+def kept_for_members(
+    request: HttpRequest, made: Callable[[], tuple[str, SafeString]], *marks: str
+) -> tuple[str, SafeString]:
+    """What ``made`` gives, or gave before: the title and main part of a page for who is signed in.
+
+    It reads nothing but tables of ``marks``, is the same for all members, and has no form to send. For who is
+    signed out the whole page is kept.
+    """
+    if not request.user.is_authenticated or settings.DEBUG or not (mark := mark_of_all(marks)):
+        return made()
+    pages, key = caches["pages"], _key(request, f"{mark} of members")
+    if (found := pages.get(key)) is not None:
+        title, content = found
+        return title, SafeString(zlib.decompress(content).decode())
+    title, main = made()
+    pages.set(key, (title, zlib.compress(main.encode(), QUICKLY)))
+    return title, main
 
 
 def _key(request: HttpRequest, mark: str) -> str:

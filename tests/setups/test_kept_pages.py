@@ -157,6 +157,31 @@ def test_a_member_has_a_page_of_their_own_and_leaves_none_behind(setup):
     assert shown("/setups/", client) == theirs
 
 
+def test_a_members_body_page_is_the_one_made_anew_whatever_changes(setup):
+    address, members = f"/bodies/{setup.body.slug}/", [MemberFactory() for _ in range(2)]
+    clients = [Client(), Client()]
+    for client, member in zip(clients, members, strict=True):
+        client.force_login(member)
+
+    def bare(client: Client) -> str:
+        return re.sub("|".join(str(member) for member in members), "", shown(address, client))
+
+    seen = [bare(clients[0])]
+    assert "garage" in seen[0]
+    for change in (
+        lambda: Body.objects.filter(pk=setup.body_id).update(name="Stilt"),
+        lambda: Part.objects.update(price="9.50"),
+        lambda: BodyDimension.objects.filter(body=setup.body).delete(),
+    ):
+        change()
+        seen.append(bare(clients[0]))
+        assert seen[-1] not in seen[:-1]
+        assert bare(clients[1]) == seen[-1]
+        caches["pages"].clear()
+        assert bare(clients[1]) == seen[-1]
+    assert shown(address) != shown(address, clients[0])
+
+
 def test_each_language_unit_and_part_is_kept_by_itself(setup):
     clients = [Client(), Client(), Client()]
     clients[0].cookies["language"] = clients[0].cookies["django_language"] = "de"
