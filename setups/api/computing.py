@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
+from orjson import Fragment
 from rest_framework.exceptions import UnsupportedMediaType
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -16,7 +17,9 @@ from fitcalc.fit import evaluate
 from fitcalc.parts import PairRules, Slot
 from fitcalc.solver import Order, solve
 from setups import models
+from setups.marks import CATALOGUE, mark_of
 from setups.services.fitting import PlatformAnswer, platforms_for, solved
+from setups.services.kept import columns, kept
 from setups.translate import (
     LISTS,
     SLOT_KINDS,
@@ -42,6 +45,7 @@ from .records import (
     inline_position,
     library_pairs,
 )
+from .rendering import write
 from .throttles import Computing
 from .views import COMPUTING, Open
 
@@ -213,6 +217,18 @@ class Solve(Compute):
         asked.is_valid(raise_exception=True)
         given = asked.validated_data
         body = body_given(given["body"])
+        if not isinstance(body, models.Body) or "catalogue" in given:
+            return self.answer(self._solved(given, body))
+        mark = mark_of(CATALOGUE, body._state.db)
+        if not mark:
+            return self.answer(self._solved(given, body))
+        rows = [body, *body.dimensions.all(), *sorted(body.part_rules.all(), key=lambda rule: rule.pk)]
+        hangs_on = [mark, columns(rows), sorted((name, given[name]) for name in given if name != "body")]
+        text = kept("solve", hangs_on, lambda: write(self._solved(given, body)).decode())
+        return self.answer(Fragment(text.encode()))
+
+    def _solved(self, given: Any, body: models.Body | calc.Body) -> dict[str, Any]:
+        """What a ``SolveAnswerSerializer`` describes."""
         options = {name: given[name] for name in _OPTIONS if name in given} | {"order": Order(given["order"])}
         search = self._in_catalogue if "catalogue" in given else self._in_library
         found, names = search(given, body, options)
@@ -228,7 +244,7 @@ class Solve(Compute):
             }
             for one in found
         ]
-        return self.answer({"body": reports.named(body), "platforms": platforms})
+        return {"body": reports.named(body), "platforms": platforms}
 
     def _in_catalogue(
         self, given: Any, body: Any, options: Any

@@ -11,7 +11,10 @@ _encode = JSONRenderer.encoder_class().default
 
 
 class Json(JSONRenderer):
-    """``application/json``. What orjson does not write, such as numbers beyond 64 bits, Python does."""
+    """``application/json``. What orjson does not write, such as numbers beyond 64 bits, Python does.
+
+    An ``orjson.Fragment`` is an answer that was written before.
+    """
 
     def render(self, data: Any, accepted_media_type: Any = None, renderer_context: Any = None) -> bytes:
         if data is None:
@@ -21,6 +24,8 @@ class Json(JSONRenderer):
                 return orjson.dumps(data, _encode, orjson.OPT_PASSTHROUGH_DATETIME)
             except TypeError:
                 pass
+        if isinstance(data, orjson.Fragment):
+            data = orjson.loads(orjson.dumps(data))
         return super().render(data, accepted_media_type, renderer_context)
 
 

@@ -3,15 +3,28 @@
 from __future__ import annotations
 
 import copy
+from decimal import Decimal
 
 import pytest
 from django.apps import apps
+from django.core.cache import caches
+from django.db.models import F
 
 from setups.api import computing, examples
 from setups.api.limits import MOST_CANDIDATES
-from setups.models import BodyPart
+from setups.models import (
+    Body,
+    BodyDimension,
+    BodyPart,
+    Fitment,
+    MountingPosition,
+    Part,
+    PartDimension,
+    PartPair,
+    Platform,
+)
 from setups.services.fitting import answer as library_answer
-from tests.factories import BodyFactory, PlatformFactory, full_catalogue
+from tests.factories import BodyFactory, PartFactory, PlatformFactory, full_catalogue
 from tests.setups.asking import pointed, post, refused
 
 pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
@@ -252,5 +265,51 @@ def test_a_solution_takes_a_constant_number_of_queries(library, django_assert_nu
     for many in (0, 4):
         for _ in range(many):
             full_catalogue()
-        with django_assert_num_queries(8):
+        with django_assert_num_queries(9):
             solve(body=library.body.slug, owned=[library.wide.slug])
+
+
+def test_a_solution_that_was_kept_asks_for_the_body_and_the_mark_alone(library, django_assert_num_queries):
+    anew = solve(body=library.body.slug)
+    with django_assert_num_queries(4):
+        assert solve(body=library.body.slug) == anew
+    # Another question has another answer.
+    assert len(solve(body=library.body.slug, limit=1)["platforms"][0]["matches"]) == 1
+    spread = post("solve", {"body": library.body.slug}, Accept="application/json; indent=2")
+    assert b"\n  " in spread.content
+    assert spread.json() == anew
+
+
+def test_no_solution_outlives_a_change(library):
+    body, platform, wide = library.body, library.platform, library.wide
+    wheel = library.wheels[Decimal("0")]
+
+    def of(model, **given):
+        return model.objects.filter(**given)
+
+    changes = [
+        lambda: of(Body, pk=body.pk).update(name="Stilt Saloon"),
+        lambda: of(Body, pk=body.pk).update(designated_front_width=Decimal("63.2")),
+        lambda: of(BodyDimension, body=body, quantity="rear_arch_width").update(value=F("value") + 0.1),
+        lambda: of(BodyDimension, body=body, quantity="front_arch_height").delete(),
+        lambda: BodyPart.objects.create(body=body, part=library.mounts[0], rule=BodyPart.Rule.FOULS),
+        lambda: of(BodyPart, body=body, part=library.mounts[0]).delete(),
+        lambda: of(Platform, pk=platform.pk).update(steer_min=Decimal("12")),
+        lambda: of(MountingPosition, platform=platform).update(shift=F("shift") + 0.1),
+        lambda: of(Part, pk=wide.pk).update(name="Stilt arms", price=None),
+        lambda: of(PartDimension, part=wide, quantity="hub_width").update(value=F("value") + 0.1),
+        lambda: PartPair.objects.create(part=wide, other=wheel, rule=PartPair.Rule.NEVER),
+        lambda: of(PartPair, part=wide).delete(),
+        lambda: of(Fitment, part=wheel).delete(),
+        lambda: PartFactory(tyre=True, figures={"tyre_diameter": 22.5}, fits=platform),
+        lambda: PlatformFactory(scale=28),
+    ]
+    seen = [solve(body=body.slug)]
+    for number, change in enumerate(changes):
+        change()
+        kept = [solve(body=body.slug), solve(body=body.slug)]
+        caches["pages"].clear()
+        anew = solve(body=body.slug)
+        assert kept == [anew, anew]
+        seen.append(anew)
+        assert seen[-1] != seen[-2], f"change {number} changes nothing that is shown"
