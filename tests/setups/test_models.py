@@ -30,9 +30,9 @@ from setups.models import (
     Part,
     PartDimension,
     PartPair,
-    Tally,
     Platform,
     StatedFigure,
+    Tally,
 )
 from tests.factories import (
     BodyFactory,
