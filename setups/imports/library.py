@@ -49,12 +49,15 @@ class Library:
             for platform in Platform.objects.all():
                 self.platforms[platform.slug] = self.platforms[fold(platform.name)] = platform
         self.figures = Figures(kind)
-        self._index(rows)
+        self._index(rows, lock)
         self._fetch(rows, lock)
 
-    def _index(self, rows: list[dict[str, Any]]) -> None:
+    def _index(self, rows: list[dict[str, Any]], lock: bool) -> None:
         named = {fold(row["maker"]) for row in rows if "maker" in row}
         makers = [self.makers[name].pk for name in named if name in self.makers]
+        if lock:
+            # Who loads of the same makers waits here, before looking: what is new to both is loaded once.
+            list(Maker.objects.filter(pk__in=makers).order_by("pk").select_for_update(no_key=True))
         slugs = {row["slug"] for row in rows if "slug" in row}
         self._slugs: dict[str, int] = {}
         self._numbers: dict[tuple[int, str], int] = {}
