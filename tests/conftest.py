@@ -23,14 +23,17 @@ from tests.factories import FullCatalogue, MemberFactory, full_catalogue
 
 LONGEST = (
     "browser/test_every_page.py",
+    "setups/test_demo.py",
     "security/test_api_fuzz.py",
-    "faults/test_database_stopped.py",
-    "club/test_replicas.py",
+    "setups/test_demo_setups.py",
+    "security/test_parsers.py",
     "club/test_production.py",
-    "club/test_many_processes.py",
+    "faults/test_database_stopped.py",
     "browser/test_setup_life.py",
-    "browser/test_posting.py",
     "reference/test_against_enumeration.py",
+    "browser/test_posting.py",
+    "club/test_replicas.py",
+    "setups/test_setup_search.py",
 )
 """Files that take long begin, so that no process is alone with one of them at the end."""
 
