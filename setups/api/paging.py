@@ -102,6 +102,11 @@ class ByKeyset(ByCursor):
         names = [*self.columns, "pk"]
         if after is not None:
             rows = rows.filter(_beyond(names, after, "lt" if down else "gt"))
+        joined = view is not None and bool(rows.query.select_related)
+        if joined:
+            # Which rows they are, from the index alone: to plan an order over five tables takes PostgreSQL
+            # longer than all the rest.
+            rows = rows.select_related(None).prefetch_related(None).only(*names)
         found = list(rows.order_by(*(f"-{name}" if down else name for name in names))[: self.size + 1])
         more, found = len(found) > self.size, found[: self.size]
         if backward:
@@ -109,7 +114,10 @@ class ByKeyset(ByCursor):
         self.before = bool(found) and (more if backward else after is not None)
         self.after = bool(found) and (after is not None if backward else more)
         self.found = found
-        return found
+        if not joined:
+            return found
+        whole = view.get_queryset().order_by().in_bulk([row.pk for row in found])
+        return [whole[row.pk] for row in found if row.pk in whole]
 
     def get_next_link(self) -> str | None:
         return self._link(False, self.found[-1]) if self.after else None
