@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils import timezone
 
 from club.models import Clause, ClauseItem, Member, RaceClass, RulebookEdition
 from club.racing import editions
 from fitcalc.legality import BODY, DecisionRule
+from setups.demo.seasons import SATURDAY
 from setups.models import Body, Part
 
 SIMPLE, CLEARLY_IN, CLEARLY_OUT = (
@@ -21,6 +23,20 @@ SIMPLE, CLEARLY_IN, CLEARLY_OUT = (
     DecisionRule.GUARDED_REJECTION.value,
 )
 DIRECTOR = "director"
+OPENS = (9, 19)
+"""By this month and day a season's first event is held."""
+
+
+def saturday_by(year: int, month: int, day: int) -> date:
+    """The Saturday on that day or before it."""
+    last = date(year, month, day)
+    return last - timedelta(days=(last.weekday() - SATURDAY) % 7)
+
+
+def present_season() -> int:
+    """The year in which the season began whose first event is over; seasons begin in September."""
+    today = timezone.localdate()
+    return today.year if saturday_by(today.year, *OPENS) < today else today.year - 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +62,19 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class Season:
-    name: str
-    valid_from: date
+    """One edition of a rulebook: of the season that began so many years before the present one."""
+
+    ago: int
     note: str
     rules: tuple[Rule, ...]
+
+    @property
+    def valid_from(self) -> date:
+        return date(present_season() - self.ago, 9, 1)
+
+    @property
+    def name(self) -> str:
+        return f"Season of {self.valid_from.year}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +87,6 @@ class Plan:
     scale: int
     seasons: tuple[Season, ...]
 
-
-_FIRST, _SECOND = date(2025, 9, 1), date(2026, 9, 1)
 
 _NUMBER = Rule("5.1", "The car carries its start number where it can be read from the rostrum.")
 _BUMPER = Rule("5.2", "A bumper of foam stands in front of the chassis and does not reach beyond the body.")
@@ -190,10 +213,9 @@ PLANS = (
         "Small saloons on carpet, close to what the packet gives. The class to begin with.",
         28,
         (
-            Season("Season of 2025", _FIRST, "", _SALOONS),
+            Season(1, "", _SALOONS),
             Season(
-                "Season of 2026",
-                _SECOND,
+                0,
                 "Narrower by half a millimetre: several new bodies are.",
                 _SALOONS_NOW,
             ),
@@ -205,8 +227,8 @@ PLANS = (
         "Anything that fits between the boards, for those who like to try things.",
         28,
         (
-            Season("Season of 2025", _FIRST, "", _OPEN),
-            Season("Season of 2026", _SECOND, "The transponder has a clause of its own.", _OPEN_NOW),
+            Season(1, "", _OPEN),
+            Season(0, "The transponder has a clause of its own.", _OPEN_NOW),
         ),
     ),
     Plan(
@@ -215,10 +237,9 @@ PLANS = (
         "Two hours by lamplight, two drivers a car, long bodies of the larger scale.",
         24,
         (
-            Season("Season of 2025", _FIRST, "", _ENDURANCE),
+            Season(1, "", _ENDURANCE),
             Season(
-                "Season of 2026",
-                _SECOND,
+                0,
                 "Heavier and narrower, so that older chassis keep up.",
                 _ENDURANCE_NOW,
             ),

@@ -2,7 +2,8 @@
 
 What an inspector reads is what the car should have, or else what its class asks with a little to spare; some
 cars stand within a guard band of a limit, some are not what their setup says, and some readings are slips
-that are corrected. The same seed gives the same events; only the next event moves with the calendar.
+that are corrected. The same seed gives the same events: the last ones of their kind before the day of
+loading, and one to come.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from django.utils import timezone
 
 from club.models import Clause, Entry, EntryChange, Event, EventClass, Inspection, Member, RaceClass
 from club.racing.checking import Rulebook
+from club.racing.demo import OPENS, present_season, saturday_by
 from club.racing.events.entries import enter_many
 from club.racing.events.events import rulebooks_of
 from club.racing.events.inspecting import finish
@@ -28,6 +30,7 @@ from fitcalc.dimensions import Unit
 from fitcalc.instruments import Instrument
 from fitcalc.legality import BODY, CLASS_QUANTITIES, Car, ClassVerdict, Limit, Listing, judge_all
 from fitcalc.readings import doubt_of_one
+from setups.demo.seasons import SATURDAY
 from setups.models import Body, Platform, Revision, Setup
 
 RANDOM_SEED = 20
@@ -40,47 +43,52 @@ TRIED = 120
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """One event; without a day it is the Saturday that is two weeks away."""
+    """One event: the last one that was held on the Saturday by this month and day; with
+    ``season_before`` the one of the season before the present one. Without a day it is the Saturday that is
+    two weeks away.
+    """
 
     name: str
-    day: date | None
+    day: tuple[int, int] | None
     venue: str
     note: str
     classes: dict[str, int]
+    season_before: bool = False
 
 
 PLANS = (
     Plan(
         "Autumn Opener",
-        date(2025, 10, 11),
+        (10, 11),
         "Tannery Lane hall",
         "Doors at nine, scrutineering until half past ten.",
         {"hall-saloons": 10, "open-small-scale": 6},
+        season_before=True,
     ),
     Plan(
         "Candlemas Trophy",
-        date(2026, 1, 31),
+        (1, 31),
         "Old corn exchange",
         "Two heats and a final for each class.",
         {"hall-saloons": 12, "lantern-endurance": 7},
     ),
     Plan(
         "Two Hours by Lamplight",
-        date(2026, 4, 18),
+        (4, 18),
         "Ferry Road depot",
         "Lamps are looked at before the dark stint.",
         {"lantern-endurance": 12},
     ),
     Plan(
         "Harvest Round",
-        date(2026, 9, 19),
+        OPENS,
         "Sailmaker’s loft",
         "The first under the new season's rulebooks.",
         {"hall-saloons": 14, "open-small-scale": 8},
     ),
     Plan(
         "Fog Cup",
-        date(2026, 11, 14),
+        (11, 14),
         "Millpond sports hall, short",
         "",
         {"hall-saloons": 12, "open-small-scale": 10, "lantern-endurance": 6},
@@ -139,10 +147,14 @@ def clear_out(members: QuerySet[Member], **_: Any) -> None:
 
 
 def _day(plan: Plan) -> date:
-    if plan.day is not None:
-        return plan.day
-    soon = timezone.localdate() + timedelta(days=14)
-    return soon + timedelta(days=(5 - soon.weekday()) % 7)
+    today = timezone.localdate()
+    if plan.day is None:
+        soon = today + timedelta(days=14)
+        return soon + timedelta(days=(SATURDAY - soon.weekday()) % 7)
+    if plan.season_before:
+        return saturday_by(present_season() - 1, *plan.day)
+    this_year = saturday_by(today.year, *plan.day)
+    return this_year if this_year < today else saturday_by(today.year - 1, *plan.day)
 
 
 def _slug(plan: Plan) -> str:
@@ -178,7 +190,7 @@ def _enter(
     for slug, wanted in plan.classes.items():
         race_class = classes[slug]
         drivers = rng.sample(list(members), min(wanted, len(members)))
-        cars = _cars(books[race_class.pk], yards[_CLASSES[slug]], wanted, rng)
+        cars = _cars(books[race_class.pk], yards[_CLASSES[slug]], wanted, event.date, rng)
         for place in range(wanted):
             member = drivers[place] if place < len(drivers) else None
             name = str(member) if member else rng.choice(_GUESTS)
@@ -225,9 +237,12 @@ def _yard(scale: int) -> _Yard:
     )
 
 
-def _cars(book: Rulebook | None, yard: _Yard, wanted: int, rng: Random) -> list[dict[str, Any]]:
-    """What stands on the list: mostly setups that the rulebook does not rule out, a few that it does."""
-    order = rng.sample(range(len(yard.setups)), len(yard.setups))
+def _cars(book: Rulebook | None, yard: _Yard, wanted: int, day: date, rng: Random) -> list[dict[str, Any]]:
+    """What stands on the list: mostly setups that the rulebook does not rule out, a few that it does; all
+    posted before that day.
+    """
+    there = [i for i, one in enumerate(yard.setups) if one.current and one.current.posted_at.date() < day]
+    order = rng.sample(there, len(there))
     worst = judge_all(book.clauses, yard.cars).worst if book and yard.cars else []
     bad = {i for i, verdict in enumerate(worst) if verdict is ClassVerdict.DOES_NOT_COMPLY}
     few = max(1, wanted // 8)

@@ -8,7 +8,7 @@ here and there, or two who contradict each other.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import timedelta
 from math import sqrt
 from random import Random
 from typing import Any
@@ -16,14 +16,13 @@ from typing import Any
 from fitcalc.dimensions import Unit
 from fitcalc.instruments import DESIGNATED, Instrument, least_doubt
 from setups.demo.plans import decimal
+from setups.demo.seasons import latest_saturday
 from setups.models import BodyDimension, Measurement, PartDimension, StatedFigure
 from setups.models.dimension import Basis, Dimension
 from setups.services.measuring import SETTLED_SOURCE, settled, settled_figures
 
-FIRST_DAY = date(2025, 3, 1)
-"""The season's first day; the readings spread over the weeks after it."""
-
 _DAYS = 200
+"""So many days before the demo's today they began to measure."""
 _MOST_READINGS = 5
 _SLIP_EVERY = 7
 """One in so many agreed figures has a reading beside it that is wrong."""
@@ -140,7 +139,7 @@ def _reading(row: Any, member: Any, value: float, u: float, rng: Random, note: s
         value=decimal(value),
         instrument=instrument.value,
         uncertainty=decimal(max(u, least_doubt(instrument) + 0.001)),
-        measured_on=FIRST_DAY + timedelta(days=rng.randrange(_DAYS)),
+        measured_on=(latest_saturday() - timedelta(days=_DAYS - rng.randrange(_DAYS))).date(),
         note=note or (rng.choice(_HELD) if instrument is Instrument.CALLIPER else ""),
     )
 

@@ -10,12 +10,17 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from random import Random
 
+from django.utils import timezone
+
 from setups.models import Surface
 
-_SEASONS = (datetime(2024, 3, 2, 10, tzinfo=UTC), datetime(2025, 3, 1, 10, tzinfo=UTC))
-"""The first race day of each season."""
-_WEEKS = 26
-"""From the first race day to the last."""
+SATURDAY = 5
+"""As ``weekday`` counts."""
+
+_BEGAN = (114, 52)
+"""So many weeks before the latest Saturday the first race day of each season was."""
+_DAYS = 26
+"""Race days of a season, a fortnight apart."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,10 +54,21 @@ def lap_of(hall: Hall, scale: int, skill: float, rng: Random) -> float:
     return round(hall.length * hall.twisty / (_SPEED[scale] * skill) * rng.uniform(0.985, 1.03), 3)
 
 
-def race_day(rng: Random, season: int | None = None) -> datetime:
+def latest_saturday() -> datetime:
+    """The demo's today: what happened in it lies before the morning of the last Saturday that is over.
+
+    All days hang on it by whole weeks, so that a demo loaded on any day looks lately used, and one loaded
+    again in the same week is the same.
+    """
+    today = timezone.now().astimezone(UTC)
+    day = today - timedelta(days=(today.weekday() - SATURDAY) % 7 or 7)
+    return day.replace(hour=10, minute=0, second=0, microsecond=0)
+
+
+def race_day(rng: Random, until: datetime) -> datetime:
     """A day of a season on which somebody posts, at some hour of the afternoon or evening."""
-    start = _SEASONS[rng.choice((0, 1, 1)) if season is None else season]
-    day = start + timedelta(days=7 * rng.randrange(_WEEKS) + rng.choice((0, 0, 0, 1, 1, 3)))
+    start = until - timedelta(weeks=_BEGAN[rng.choice((0, 1, 1))])
+    day = start + timedelta(days=14 * rng.randrange(_DAYS) + rng.choice((0, 0, 0, 1, 1, 3)))
     return day + timedelta(minutes=rng.randrange(720))
 
 

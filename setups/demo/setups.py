@@ -51,6 +51,8 @@ _ENDINGS = (
 _MEASURERS = (0, 0, 1, 1, 2, 2, 2, 2, 3, 3, 4)
 """How many members measure a car, drawn from."""
 _REVISIONS = (1, 1, 1, 1, 1, 2, 2, 3, 4)
+_ENDED_IN = 2
+"""Weeks after the last reading within which a dispute is settled or a setup withdrawn."""
 
 
 @dataclass
@@ -88,6 +90,7 @@ class Paddock:
         raced_in: Callable[[Body], int | None],
     ) -> None:
         self.seed = random_seed
+        self.until = seasons.latest_saturday()
         self.raced_in = raced_in
         self.members = sorted(members, key=lambda one: one.username)
         self.stewards = [one for one in self.members if one.settles_disputes]
@@ -157,7 +160,7 @@ class Paddock:
         (car,) = rng.choices(self.cars, cum_weights=self.wanted)
         skill = 1 + 0.05 * Random(f"{self.seed}:skill:{author.username}").gauss(0, 1)
         hall = rng.choice([one for one in seasons.HALLS if car.body.scale in one.scales])
-        at = seasons.race_day(rng)
+        at = seasons.race_day(rng, self.until)
         content = replace(
             car,
             name=f"{car.body.name}, {rng.choice(seasons.CHARACTERS)}"[:120],
@@ -179,7 +182,19 @@ class Paddock:
             max(rng.choice(_MEASURERS), 3 if ending in ("set_aside", "disputed") else 1 if ending else 0),
         )
         last = revisions[-1][1] + timedelta(days=rng.randint(2, 30), minutes=rng.randrange(600))
-        return Story(author, revisions, ending, measurers, last, rng.random() < 0.15)
+        from_another = rng.random() < 0.15
+        later = self._later(last, ending, rng)
+        revisions = [(said, when + later) for said, when in revisions]
+        return Story(author, revisions, ending, measurers, last + later, from_another)
+
+    def _later(self, last: datetime, ending: str, rng: Random) -> timedelta:
+        """By how many whole weeks a story happens later than it was drawn: what nobody has settled yet is of
+        the last weeks, and nothing goes on beyond today.
+        """
+        left = (self.until - last) // timedelta(weeks=1)
+        if ending == "disputed":
+            return timedelta(weeks=left - rng.randrange(1, 7))
+        return timedelta(weeks=min(0, left - _ENDED_IN))
 
     def _revised(self, before: tuple[Content, datetime], rng: Random) -> tuple[Content, datetime] | None:
         """The next revision: something turned, now and then another car of the same member's body."""
@@ -225,7 +240,7 @@ class Paddock:
     def _measure(self, posted: Sequence[Story]) -> None:
         readings = []
         for place, story in enumerate(posted):
-            rng = Random(f"{self.seed}:readings:{story.author.username}:{story.revisions[0][1]}:{place}")
+            rng = Random(f"{self.seed}:readings:{story.author.username}:{story.now.name}:{place}")
             computed = computed_of(self.known[story.now.build].geometry)
             by = [(one, False) for one in story.measurers]
             if story.ending in ("disputed", "set_aside", "upheld", "taken_back"):
