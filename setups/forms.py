@@ -101,7 +101,8 @@ class ChassisForm(forms.Form):
             one = known.get(int(given)) if _is_key(given) else None
             field = self.fields[slot.value]
             name = Truncator(given if one is None else one.name).chars(LONGEST_SHOWN if one is None else 140)
-            why = _why_not(one, slot, platform, name)
+            own = [part.name for part in self._choices[slot].values()]
+            why = _why_not(one, slot, platform, name, own)
             field.error_messages["invalid_choice"] = why.replace("%", "%%")
             shown = _("{name} (does not go here)").format(name=name)
             field.widget.choices = [*field.choices, (given, shown)]
@@ -125,8 +126,10 @@ def _is_key(text: str) -> bool:
     return text.isascii() and text.isdigit() and len(text) < 19
 
 
-def _why_not(one: Part | MountingPosition | None, slot: Slot, platform: Platform, name: str) -> str:
-    """Why ``one`` cannot be chosen for ``slot``, and what to do."""
+def _why_not(
+    one: Part | MountingPosition | None, slot: Slot, platform: Platform, name: str, own: list[str]
+) -> str:
+    """Why ``one`` cannot be chosen for ``slot``, and what to do; ``own`` are the names of what can."""
     if one is None:
         return _("“{name}” is nothing that the library knows: choose from the list.").format(name=name)
     if isinstance(one, MountingPosition):
@@ -144,6 +147,9 @@ def _why_not(one: Part | MountingPosition | None, slot: Slot, platform: Platform
     if all(fitment.platform_id != platform.pk for fitment in one.fitments.all()):
         why = _("{name} is not sold for the {platform}: choose another.")
         return why.format(name=name, platform=platform)
+    if slot is Slot.BODY_MOUNT and len(own) == 1:
+        why = _("{name} is made for another body: choose this body's own, {own}, or none.")
+        return why.format(name=name, own=own[0])
     if slot is Slot.BODY_MOUNT:
         why = _("{name} is made for another body: choose this body's own, or none.")
     else:

@@ -67,6 +67,34 @@ def typed(draft: Draft) -> dict[str, str]:
     return Draft.objects.get(setup=draft.setup_id).typed
 
 
+# A car that is changed
+
+
+def test_another_body_keeps_the_mount_that_was_chosen_says_what_is_wrong_and_offers_its_own(client, author):
+    catalogue = full_catalogue()
+    other = full_catalogue(platform=catalogue.platform)
+    own, foreign = other.body_mount, catalogue.body_mount
+    setup = SetupFactory(
+        author=author, body=catalogue.body, platform=catalogue.platform, parts={"body_mount": foreign}
+    )
+    draft = posting.draft_of(setup)
+
+    send(client, draft, "car", go="parts", body=str(other.body.pk))
+    answer = page(client, draft, "parts")
+
+    assert typed(draft)["body_mount"] == str(foreign.pk)
+    select = part(answer, '<select name="body_mount"', "</select>")
+    assert f'<option value="{foreign.pk}" selected>{foreign.name} (does not go here)</option>' in select
+    assert f'<option value="{own.pk}">{own.name} (' in select
+    told = words(answer)
+    assert f"{foreign.name} is made for another body: choose this body's own, {own.name}, or none." in told
+
+    draft.refresh_from_db()
+    send(client, draft, "parts", body_mount=str(own.pk))
+    assert "made for another body" not in words(page(client, draft, "parts"))
+    assert typed(draft)["body_mount"] == str(own.pk)
+
+
 # Where a draft starts
 
 
