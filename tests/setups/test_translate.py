@@ -183,7 +183,7 @@ def test_a_configuration_with_a_gap_says_which():
 def test_a_spacer_of_a_thickness_that_nobody_knows_is_not_taken_for_none():
     spacer = PartFactory(spacer=True, figures={"thickness": None})
     configuration = ConfigurationFactory(parts={"front_spacer": spacer})
-    with pytest.raises(ValueError, match="choose a part with known dimensions for: front spacer$"):
+    with pytest.raises(ValueError, match=r"choose a part with known dimensions for: front spacer$"):
         configuration_of(configuration)
 
 
