@@ -171,7 +171,7 @@ def setups_of(request: HttpRequest, slug: str) -> HttpResponse:
     """The setups posted for a body, for its page; whoever opens the address itself comes to the search."""
     if not request.htmx:
         return redirect(f"{reverse('setups')}?{urlencode({'body': slug})}")
-    shown = get_object_or_404(Body, slug=slug)
+    shown = get_object_or_404(Body.objects.only("slug"), slug=slug)
     response = render(request, "setups/_posted_for.html", {"body": shown, "setups": posted_for(shown)})
     patch_vary_headers(response, ["HX-Request"])
     return response
