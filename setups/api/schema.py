@@ -12,7 +12,7 @@ from drf_spectacular import renderers, views
 from drf_spectacular.generators import SchemaGenerator
 
 from .problems import MEDIA_TYPE, PROBLEMS
-from .views import COMPUTING, Reading
+from .views import COMPUTING, FIELDS, Reading
 
 _PROBLEM = {
     "type": "object",
@@ -82,7 +82,7 @@ def _by_header(operation: dict[str, Any]) -> tuple[str, ...]:
 
 
 def describe_problems(result: dict[str, Any], **_: Any) -> dict[str, Any]:
-    """A postprocessing hook: every operation's errors, its ETag, and the schema of a problem."""
+    """A postprocessing hook: every operation's errors, its ETag, sparse answers, the schema of a problem."""
     components = result["components"]
     components.setdefault("schemas", {})["Problem"] = _PROBLEM
     titles = {str(kind.status): kind.title for kind in reversed(PROBLEMS.values())} | {
@@ -99,6 +99,8 @@ def describe_problems(result: dict[str, Any], **_: Any) -> dict[str, Any]:
         for method, operation in path.items():
             for status in (*_may(method, operation), *_by_header(operation), "503", "default"):
                 operation["responses"][status] = {"$ref": f"#/components/responses/Problem-{status}"}
+            if FIELDS in {one["name"] for one in operation.get("parameters", ())}:
+                _describe_sparse(operation, components["schemas"])
             if method == "get":
                 operation["responses"]["200"]["headers"] = {"ETag": _ETAG}
                 operation["responses"]["304"] = {"description": "The ETag in If-None-Match is still good."}
@@ -106,6 +108,25 @@ def describe_problems(result: dict[str, Any], **_: Any) -> dict[str, Any]:
             if "201" in operation["responses"]:
                 operation["responses"]["201"]["headers"] = {"Location": _LOCATION, "ETag": _ETAG}
     return result
+
+
+def _describe_sparse(operation: dict[str, Any], schemas: dict[str, Any]) -> None:
+    """A row that is answered is whole, or has the fields that the parameter names."""
+    for content in operation["responses"]["200"]["content"].values():
+        page = schemas[_named(content["schema"])]["properties"].get("results")
+        holder, key = (content, "schema") if page is None else (page, "items")
+        if "$ref" in holder[key]:
+            name = _named(holder[key])
+            schemas[f"Some{name}"] = {
+                "type": "object",
+                "description": f"Those of its fields that the parameter {FIELDS} names.",
+                "properties": schemas[name]["properties"],
+            }
+            holder[key] = {"anyOf": [holder[key], {"$ref": f"#/components/schemas/Some{name}"}]}
+
+
+def _named(schema: dict[str, Any]) -> str:
+    return str(schema["$ref"]).rpartition("/")[2]
 
 
 class Generator(SchemaGenerator):
