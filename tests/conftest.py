@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from django.conf import settings
-from django.core.cache import cache
+from django.core.cache import cache, caches
 from django.core.management import call_command
 from django.db import connection, transaction
 from django.test import TransactionTestCase, override_settings
@@ -92,8 +92,9 @@ def no_pages_kept() -> Iterator[None]:
 
 @pytest.fixture(autouse=True)
 def fresh_limits() -> None:
-    """Forms and failures that one test sends are not counted against the next."""
+    """Forms and failures that one test sends are not counted against the next, nor are its pages kept."""
     cache.clear()
+    caches["pages"].clear()
 
 
 @pytest.fixture(scope="session")
