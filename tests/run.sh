@@ -172,12 +172,12 @@ export DATABASE_URL=sqlite:///$work/checks.sqlite3
 # the run: pytest-xdist may wait for ever for what its successor was given.
 in_two=(-q -n 2 --dist loadscope --no-loadscope-reorder --max-worker-restart 0)
 say "tests on SQLite, and beside them the checks, which are printed when they have ended"
-begin "the tests on SQLite" 1800 pytest "${in_two[@]}"
+begin "the tests on SQLite" 2700 pytest "${in_two[@]}"
 into=$work/checks begin "the checks" 900 bash tests/checks.sh
 finish
 say "tests on PostgreSQL"
 export DATABASE_URL=$postgres_url
-begin "the tests on PostgreSQL" 900 \
+begin "the tests on PostgreSQL" 1500 \
     pytest "${in_two[@]}" --database-only tests/setups tests/club tests/faults tests/browser/test_sign_in.py
 finish
 say "everything passed"

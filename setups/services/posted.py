@@ -13,7 +13,7 @@ SHOWN = 6
 
 
 def _listed(*joined: str) -> QuerySet[Setup]:
-    """What everybody sees in lists, verified ones first, then the newest, with what a line of ``joined`` tells.
+    """What everybody sees in lists, verified ones first, then the newest; with what is told of ``joined``.
 
     "Verified", "posted" and "disputed" fall in the order of the alphabet, and an index has a body's so.
     """
