@@ -14,7 +14,7 @@ from club.racing.checking import Row
 from club.racing.events.entries import FIELDS, REASONS, REASONS_WITH
 from club.racing.looks import LOOKS
 from fitcalc.dimensions import Unit
-from fitcalc.legality import BODY, CLASS_QUANTITIES, ClassVerdict, DecisionRule, Limit, Ruling
+from fitcalc.legality import BODY, CLASS_QUANTITIES, ClassVerdict, Limit, Ruling
 from setups import drawing
 from setups.printing import bare, decimals_needed, decimals_of, figure, fixed, number_in
 
@@ -103,11 +103,6 @@ def limits(clause: Clause | Limit) -> str:
 def plural(thing: str) -> str:
     """A kind of thing for many of it: ``bodies``, ``motor mounts``."""
     return _(_MANY[thing])
-
-
-@register.filter
-def is_guarded(clause: Clause) -> bool:
-    return clause.rule != DecisionRule.SIMPLE.value
 
 
 @register.filter

@@ -62,7 +62,6 @@ def once(view: View) -> View:
         clean()
         return answer
 
-    done_once.takes_key = True  # type: ignore[attr-defined]
     return done_once  # type: ignore[return-value]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, PartKind, Unit, dimensions_of
+from fitcalc.dimensions import BODY_DIMENSIONS, PART_DIMENSIONS, Unit
 from fitcalc.said import said
 from setups.imports import cells, fields
 from setups.imports.columns import Column, Kind
@@ -248,8 +248,3 @@ LOAD_ORDER = (
 )
 """A whole library is loaded in this order: what is named comes before what names it."""
 assert set(LOAD_ORDER) == set(KINDS)
-
-
-def kinds_with(dimension: str) -> list[PartKind]:
-    """The kinds of part that have ``dimension``."""
-    return [kind for kind in PartKind if dimension in dimensions_of(kind)]

@@ -91,11 +91,6 @@ class Standing:
         """Lower is looked at first: does not comply, too close, not checked, complies."""
         return _ORDER[self.verdict]
 
-    @property
-    def unopened(self) -> int:
-        """How many clauses are not checked."""
-        return self.counts[ClassVerdict.NOT_CHECKED.value]
-
 
 _ORDER = {
     ClassVerdict.DOES_NOT_COMPLY: 0,
