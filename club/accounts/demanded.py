@@ -51,7 +51,7 @@ class Demanded:
         if not settings.SECOND_FACTOR_FOR or _is_open(request):
             return None
         program = request.path.startswith("/api/")
-        if program and "Authorization" in request.headers:
+        if program and request.headers.get("Authorization", "").strip():
             return None  # it is its token's, or is refused: its cookies count for nothing
         member = request.user
         if not member.is_authenticated or not demanded_of(member) or has_second_factor(member):

@@ -18,7 +18,7 @@ class ByToken(BaseAuthentication):
     """``Authorization: Bearer <token>`` (RFC 6750). ``request.auth`` is the ``Token``."""
 
     def authenticate(self, request: Request) -> tuple[Member, Token] | None:
-        scheme, _, secret = get_authorization_header(request).decode("latin-1").partition(" ")
+        scheme, _, secret = get_authorization_header(request).decode("latin-1").strip().partition(" ")
         if not scheme:
             return None
         if scheme.lower() != "bearer":

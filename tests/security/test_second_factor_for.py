@@ -106,6 +106,8 @@ def test_a_token_goes_on_but_a_session_does_not_pass_for_one(settings):
     assert of(member).get(address).status_code == 403
     assert of(member).get(address, headers={"Authorization": "Bearer guessed"}).status_code == 401
     assert of(member).get("/garage/", headers={"Authorization": "Bearer guessed"}).status_code == 302
+    for nothing, refused in (("", 403), (" ", 403), (" guessed", 401)):
+        assert of(member).get(address, headers={"Authorization": nothing}).status_code == refused
 
 
 @pytest.mark.parametrize(
