@@ -1,4 +1,4 @@
-"""A car against a rulebook, against every class at once, or a whole entry list against one rulebook."""
+"""A car against a rulebook, or against every class at once."""
 
 from __future__ import annotations
 
@@ -89,11 +89,6 @@ def rulebooks_on(on: date) -> list[Rulebook]:
 def check(car: Car, rulebook: Rulebook) -> Check:
     """One car against one rulebook."""
     return _checks(judge_all(rulebook.clauses, [car]), rulebook)[0]
-
-
-def check_all(cars: Sequence[Car], rulebook: Rulebook) -> Rulings:
-    """An entry list against one rulebook, as arrays; ``Rulings.of`` gives one car's rulings in full."""
-    return judge_all(rulebook.clauses, cars)
 
 
 def matrix(car: Car, rulebooks: Iterable[Rulebook]) -> list[Check]:

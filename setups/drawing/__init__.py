@@ -3,15 +3,14 @@
 from setups.drawing.limit_bar import LimitBar, bar_of, limit_bar
 from setups.drawing.plan import plan
 from setups.drawing.shapes import Drawing
-from setups.drawing.sheet import DESK, PHONE_PLAN, PHONE_SIDE, SMALL, Sheet
+from setups.drawing.sheet import DESK, PHONE_PLAN, PHONE_SIDE, Sheet
 from setups.drawing.side import side
-from setups.drawing.views import Views, thumbnail, views
+from setups.drawing.views import Views, views
 
 __all__ = [
     "DESK",
     "PHONE_PLAN",
     "PHONE_SIDE",
-    "SMALL",
     "Drawing",
     "LimitBar",
     "Sheet",
@@ -20,6 +19,5 @@ __all__ = [
     "limit_bar",
     "plan",
     "side",
-    "thumbnail",
     "views",
 ]

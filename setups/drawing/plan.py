@@ -36,18 +36,13 @@ def plan(report: FitReport | Car, sheet: Sheet, second: FitReport | Car | None =
     shapes += _sweep(car, sheet)
     if second is not None:
         shapes += _second(car_drawn(second), sheet)
-    labels: list[Label] = []
-    if sheet.letters:
-        size = plan_text_size(car, sheet)
-        shapes += _centrelines(car, sheet, size)
-        drawn, labels = _annotations(car, sheet, size)
-        shapes += drawn
-        margin = 0.4 * size
-    else:
-        size, margin = 1.0, 0.02 * (car.nose_x - car.tail_x)
+    size = plan_text_size(car, sheet)
+    shapes += _centrelines(car, sheet, size)
+    drawn, labels = _annotations(car, sheet, size)
+    shapes += drawn
     title, description = plan_words(car)
     return Drawing(
-        "plan", bounds(shapes, labels, margin), size, tuple(shapes), tuple(labels), title, description
+        "plan", bounds(shapes, labels, 0.4 * size), size, tuple(shapes), tuple(labels), title, description
     )
 
 

@@ -9,7 +9,7 @@ from setups.drawing.shapes import Dimension, Point
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A place on a page: about ``width`` px wide, letters ``letters`` px high (0 for none).
+    """A place on a page: about ``width`` px wide, letters ``letters`` px high.
 
     ``up`` draws the front at the top; else it is at the left.
     """
@@ -55,4 +55,3 @@ def _sorted(ends: list[Point], features: list[Point], text: str, size: float, ki
 PHONE_PLAN = Sheet(358, 12.5, up=True)
 PHONE_SIDE = Sheet(358, 12.5)
 DESK = Sheet(640, 13)
-SMALL = Sheet(152, 0)

@@ -8,7 +8,7 @@ from fitcalc.fit import FitReport
 from setups.drawing.car import car_of
 from setups.drawing.plan import plan
 from setups.drawing.shapes import Drawing
-from setups.drawing.sheet import DESK, PHONE_PLAN, PHONE_SIDE, SMALL
+from setups.drawing.sheet import DESK, PHONE_PLAN, PHONE_SIDE
 from setups.drawing.side import side
 
 
@@ -32,8 +32,3 @@ def views(report: FitReport, second: FitReport | None = None) -> Views:
         phone_plan=plan(car, PHONE_PLAN, other),
         phone_side=side(car, PHONE_SIDE, other),
     )
-
-
-def thumbnail(report: FitReport) -> Drawing:
-    """The plan without letters, for a card."""
-    return plan(report, SMALL)

@@ -307,9 +307,3 @@ def limit_bar(finding: Finding) -> dict[str, Any]:
 def car_drawing(report: FitReport, second: FitReport | None = None) -> dict[str, Any]:
     """Plan and side view of a report's car, to scale; ``second`` lays another one's car over it."""
     return {"report": report, "second": second, "views": drawing.views(report, second)}
-
-
-@register.inclusion_tag("components/thumbnail.html")
-def car_thumbnail(report: FitReport) -> dict[str, Any]:
-    """The plan of a report's car without letters, for a card."""
-    return {"drawing": drawing.thumbnail(report)}

@@ -9,10 +9,10 @@ import pytest
 
 from club.garage import stock
 from club.racing.cars import OpenSlots, subject_of_chassis, subject_of_setup
-from club.racing.checking import check, check_all, classes_without, matrix, rulebook_of, rulebooks_on
+from club.racing.checking import check, classes_without, matrix, rulebook_of, rulebooks_on
 from club.racing.editions import today
 from club.racing.mending import mend
-from fitcalc.legality import ClassVerdict, Source
+from fitcalc.legality import ClassVerdict, Source, judge_all
 from setups.models import Body, BodyPart
 from setups.services import verifying
 from tests.club.checked_cars import a_chassis, a_setup, at_least, at_most, edition_of
@@ -129,7 +129,8 @@ def test_a_batch_is_judged_as_its_cars_are(shop):
     setups = [a_setup(shop), a_setup(shop, rear_tyre=shop.tyres[1])]
     rulebook = rulebook_of(edition_of(at_most("rear_tyre_diameter", 23), at_most("front_width", 56)))
     cars = [subject_of_setup(setup).car for setup in setups]
-    assert check_all(cars, rulebook).legal == [check(car, rulebook).passes for car in cars] == [True, False]
+    together = judge_all(rulebook.clauses, cars)
+    assert together.legal == [check(car, rulebook).passes for car in cars] == [True, False]
 
 
 def test_every_class_at_once_by_the_editions_that_hold(shop, django_assert_num_queries):

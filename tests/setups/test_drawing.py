@@ -8,7 +8,7 @@ import pytest
 
 from fitcalc.findings import Rule, Verdict
 from fitcalc.parts import Axle
-from setups.drawing import DESK, PHONE_PLAN, SMALL, Drawing, plan, side, views
+from setups.drawing import DESK, PHONE_PLAN, Drawing, plan, side, views
 from setups.drawing.lens import hatch, power_for
 from setups.drawing.letters import Box
 from setups.drawing.shapes import Circle, Line
@@ -187,12 +187,6 @@ class TestPlan:
         assert max(box.right for box in laid) == pytest.approx(second.geometry.wheelbase.value + 24.3 / 2)
         assert min(box.left for box in laid) == pytest.approx(-23.4 / 2)
         assert len(of_kind(drawing, "tyre")) == 4
-
-    def test_a_thumbnail_has_no_letters(self) -> None:
-        drawing = plan(drawn_car(), SMALL)
-        assert drawing.labels == ()
-        assert of_kind(drawing, "tyre")
-        assert not of_kind(drawing, "dimension")
 
 
 class TestSide:

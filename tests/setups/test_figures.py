@@ -365,8 +365,8 @@ class TestFindings:
 
     def test_the_drawing_tags_render_for_any_report(self) -> None:
         report = drawn_car(unknown=("wheelbase", "front_arch_width", "rear_arch_width", "nose_reach"))
-        html = rendered("{% car_drawing report %}{% car_thumbnail report %}", report=report)
-        assert html.count("<svg") == 5
+        html = rendered("{% car_drawing report %}", report=report)
+        assert html.count("<svg") == 4
         other = rendered("{% car_drawing report second=other %}", report=report, other=drawn_car())
         assert "Dashed: Lapwing Coupé on Harrier Seven" in other
 
