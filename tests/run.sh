@@ -1,9 +1,9 @@
 #!/usr/bin/env bash
 # Sets up what is missing, then checks everything and runs the tests on SQLite and on PostgreSQL.
 #
-# Needs bash 5.1 and Python 3.11 or later. Debian's packages for the virtual environment, the PostgreSQL server, gettext
-# and Chromium are installed if they are not there. Nothing outside .venv and a temporary folder is written;
-# the PostgreSQL cluster is a throw-away one.
+# Needs bash 5.1 and Python 3.11 or later. Debian's packages for the virtual environment, the PostgreSQL server, gettext,
+# Chromium and procps (pkill) are installed if they are not there. Nothing outside .venv and a temporary folder is
+# written; the PostgreSQL cluster is a throw-away one.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
 
@@ -155,6 +155,7 @@ missing=()
 command -v chromium >/dev/null || missing+=(chromium)
 command -v chromedriver >/dev/null || missing+=(chromium-driver)
 command -v msgfmt >/dev/null || missing+=(gettext)
+command -v pkill >/dev/null || missing+=(procps)
 [ ${#missing[@]} = 0 ] || apt_install "${missing[@]}"
 
 work=$(mktemp -d)
