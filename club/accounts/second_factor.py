@@ -23,6 +23,7 @@ from allauth.mfa.totp import forms as theirs_of_apps
 from allauth.mfa.totp.internal import auth
 from django.conf import settings
 from django.core.exceptions import ValidationError
+from django.core.validators import MaxLengthValidator
 from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -80,8 +81,11 @@ class _Coded:
         super().__init__(*args, **given)
         field = self.fields["code"]  # type: ignore[attr-defined]
         field.label = gettext_lazy("Code")
-        field.max_length = 40
-        field.error_messages["required"] = gettext_lazy("Type the code.")
+        field.validators.append(MaxLengthValidator(40))
+        field.error_messages |= {
+            "required": gettext_lazy("Type the code."),
+            "max_length": gettext_lazy("That is longer than any code: type the digits of one only."),
+        }
         field.widget.attrs = {
             "autocomplete": "one-time-code",
             "autocapitalize": "none",

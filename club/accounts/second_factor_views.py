@@ -89,6 +89,10 @@ class TypeCode(theirs.AuthenticateView):
         self.auth_form = Code(user=self.stage.login.user, data=sent)
         return self.auth_form
 
+    def get_context_data(self, **given: Any) -> dict[str, Any]:
+        context: dict[str, Any] = super().get_context_data(**given)
+        return context | {"locked": locked_out(self.auth_form)}
+
     def form_invalid(self, form: Code) -> HttpResponse:
         return told_to_wait(super().form_invalid(form), locked_out(form))
 

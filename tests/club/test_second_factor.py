@@ -248,6 +248,7 @@ def test_wrong_codes_lock_as_wrong_passwords_do_wherever_they_come_from(client, 
     assert answer.status_code == 429
     assert 890 <= int(answer["Retry-After"]) <= 900
     assert "Wait 15 minutes, then try again" in page
+    assert 'href="/account/password/forgotten/"' in page
     assert not signed_in(client)
 
 
@@ -285,6 +286,13 @@ def test_wrong_codes_are_counted_where_it_is_turned_on_too(client, settings):
     key = key_on(client.get(ON))
     answers = [client.post(ON, {"code": wrong_code(key)}) for _ in range(3)]
     assert [answer.status_code for answer in answers] == [200, 200, 429]
+
+
+def test_a_text_that_is_longer_than_any_code_is_told_so(client):
+    with_factor()
+    sign_in(client, "ada")
+    page = type_code(client, "1" * 41).content.decode()
+    assert "That is longer than any code" in page
 
 
 def test_the_second_step_is_open_for_a_quarter_of_an_hour(client):
