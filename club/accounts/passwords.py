@@ -23,6 +23,8 @@ LEAST = 4
 """So many letters and figures a password needs besides those words."""
 SAMPLES = 64
 """So many lines of a list of breached passwords are looked at when the site starts."""
+LONGEST = 1000
+"""No more bytes of a line are read: a file that is no such list may be one line of gigabytes."""
 
 
 class NotOurWords:
@@ -83,11 +85,13 @@ def holds(file: BinaryIO, wanted: bytes) -> bool:
 
 
 def _line_from(file: BinaryIO, place: int) -> tuple[bytes, int]:
-    """The first line that begins at ``place`` or later, and where it ends; empty at the end of the file."""
+    """The first line from ``place`` on that is not blank, and where it ends; empty at the end of the file."""
     file.seek(max(place - 1, 0))
     if place:
-        file.readline()
-    return file.readline(), file.tell()
+        file.readline(LONGEST)
+    while (line := file.readline(LONGEST)).isspace():
+        pass
+    return line, file.tell()
 
 
 def _hash_of(line: bytes) -> bytes:

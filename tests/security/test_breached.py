@@ -58,9 +58,13 @@ def test_without_a_list_nothing_is_looked_up(settings):
 HASHES = st.lists(st.text("0123456789ABCDEF", min_size=40, max_size=40), max_size=60, unique=True)
 
 
-@given(HASHES, HASHES, st.sampled_from(["\n", "\r\n"]), st.sampled_from(["", ":1", ":123456"]), st.booleans())
-def test_it_is_found_if_and_only_if_it_is_there(there, not_there, ends, seen, last_ends):
-    text = ends.join(one + seen for one in sorted(there)) + (ends if last_ends else "")
+ENDS = st.sampled_from(["\n", "\r\n", "\n\n", "\r\n \r\n"])
+"""Of a line, and of the file: with and without blank lines."""
+
+
+@given(HASHES, HASHES, ENDS, st.sampled_from(["", ":1", ":123456"]), ENDS | st.just(""))
+def test_it_is_found_if_and_only_if_it_is_there(there, not_there, ends, seen, last):
+    text = ends.join(one + seen for one in sorted(there)) + last
     file = io.BytesIO(text.encode())
     for one in [*there, *not_there]:
         assert holds(file, one.encode()) is (one in there)
@@ -85,7 +89,12 @@ def test_of_a_large_list_few_lines_are_read(tmp_path):
 
 @pytest.mark.parametrize(
     ("content", "said"),
-    [(None, "cannot be read"), ("", "no such list"), ("password1\n" * 9, "no such list")],
+    [
+        (None, "cannot be read"),
+        ("", "no such list"),
+        ("password1\n" * 9, "no such list"),
+        ("A" * 100_000, "no such list"),
+    ],
 )
 def test_a_file_that_is_no_such_list_is_told_by_manage_py_check(tmp_path, settings, content, said):
     file = tmp_path / "list.txt"
@@ -95,6 +104,20 @@ def test_a_file_that_is_no_such_list_is_told_by_manage_py_check(tmp_path, settin
     found = breached_passwords_can_be_read()
     assert len(found) == 1
     assert said in found[0].msg
+
+
+def test_of_a_file_that_is_one_long_line_little_is_read_at_once():
+    longest = 0
+
+    class Measured(io.BytesIO):
+        def readline(self, size: int | None = -1, /) -> bytes:
+            nonlocal longest
+            line = super().readline(size)
+            longest = max(longest, len(line))
+            return line
+
+    assert not holds(Measured(b"A" * 1_000_000), b"B" * 40)
+    assert longest <= 1000
 
 
 def test_a_list_that_is_not_sorted_is_told(listed):
