@@ -75,6 +75,15 @@ BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.Env()
 environ.Env.read_env(BASE_DIR / ".env")
 
+
+def whole(name: str, default: int) -> int:
+    """A whole number from the environment. Raises ImproperlyConfigured, which names the setting."""
+    try:
+        return int(env.str(name, default=str(default)))
+    except ValueError as error:
+        raise ImproperlyConfigured(f"{name} is no whole number: write one, such as {default}.") from error
+
+
 DEBUG = env.bool("DEBUG", default=False)
 SECRET_KEY = env.str("SECRET_KEY", default="") or kept_key(
     Path(env.str("SECRET_KEY_FILE", default=str(BASE_DIR / ".secret-key")))
@@ -83,7 +92,7 @@ SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", default=[])
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 # Without a proxy, X-Forwarded-For is whatever the caller writes into it.
-PROXIES = env.int("PROXIES", default=1 if env.bool("HTTPS", default=False) else 0)
+PROXIES = whole("PROXIES", default=1 if env.bool("HTTPS", default=False) else 0)
 
 CLUB_NAME = env.str("CLUB_NAME", default="Club setup library")
 CURRENCY = env.str("CURRENCY", default="€")
@@ -172,7 +181,7 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
         "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
     }
 else:
-    DATABASES["default"]["CONN_MAX_AGE"] = env.int("CONN_MAX_AGE", default=60)
+    DATABASES["default"]["CONN_MAX_AGE"] = whole("CONN_MAX_AGE", default=60)
     DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
     DATABASES["default"].setdefault("OPTIONS", {}).setdefault("connect_timeout", 5)
     # Compiling a query takes PostgreSQL longer than it saves on any that a page asks.
@@ -224,17 +233,19 @@ ACCOUNT_REAUTHENTICATION_REQUIRED = True
 # What changes an account asks for the password: a code alone, read over a shoulder, does not do.
 ACCOUNT_REAUTHENTICATION_METHODS = ["password"]
 ACCOUNT_SESSION_REMEMBER = True
-SESSION_COOKIE_AGE = env.int("SESSION_DAYS", default=14) * 24 * 60 * 60
+SESSION_COOKIE_AGE = whole("SESSION_DAYS", default=14) * 24 * 60 * 60
 SESSION_ENGINE = "club.accounts.sessions"
-SESSION_IDLE_HOURS = env.int("SESSION_IDLE_HOURS", default=192)
-if SESSION_IDLE_HOURS < 0:
-    raise ImproperlyConfigured("SESSION_IDLE_HOURS is less than 0: write a number of hours, or 0 for no end.")
+SESSION_IDLE_HOURS = whole("SESSION_IDLE_HOURS", default=192)
+if not 0 <= SESSION_IDLE_HOURS <= 366 * 24:
+    raise ImproperlyConfigured(
+        "SESSION_IDLE_HOURS is less than 0 or more than a year: write a number of hours, or 0 for no end."
+    )
 SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True  # forms carry the token, no script reads the cookie
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 MESSAGE_STORAGE = "club.cookies.Messages"
 SECURITY_CONTACT = env.list("SECURITY_CONTACT", default=[])
 ACCOUNT_RATE_LIMITS = {
-    "login_failed": f"{env.int('LOCKOUT_AFTER', default=5)}/{env.int('LOCKOUT_SECONDS', default=900)}s/key",
+    "login_failed": f"{whole('LOCKOUT_AFTER', default=5)}/{whole('LOCKOUT_SECONDS', default=900)}s/key",
     # A hall full of members shares one address: enough for them, too slow for a list of passwords.
     "login": per_minute("SIGN_IN_RATE", env.str("SIGN_IN_RATE", default="60/minute")),
     "signup": per_minute("SIGN_UP_RATE", env.str("SIGN_UP_RATE", default="20/minute")),
@@ -248,7 +259,7 @@ MFA_SUPPORTED_TYPES = ["totp", "recovery_codes"]
 MFA_TOTP_TOLERANCE = 1
 # Two accounts may carry an address, so nobody is kept out of theirs by one that is not confirmed.
 MFA_ALLOW_UNVERIFIED_EMAIL = True
-SECOND_FACTOR_FOR = env.list("SECOND_FACTOR_FOR", default=[])
+SECOND_FACTOR_FOR = [role.strip() for role in env.list("SECOND_FACTOR_FOR", default=[])]
 if unknown := sorted(set(SECOND_FACTOR_FOR) - {"member", "steward", "race_director", "librarian"}):
     raise ImproperlyConfigured(
         f"SECOND_FACTOR_FOR names {', '.join(unknown)}: write member, steward, race_director or librarian."
@@ -302,7 +313,7 @@ STORAGES = {
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
 # The one exception: the address that photos are sent to takes a file of so many bytes, and its form.
-PHOTO_UPLOAD_MAX = env.int("PHOTO_UPLOAD_MAX", default=12 * 1024 * 1024)
+PHOTO_UPLOAD_MAX = whole("PHOTO_UPLOAD_MAX", default=12 * 1024 * 1024)
 
 # What is not named here is not loaded at all. `default-src` says nothing of base-uri, form-action and
 # frame-ancestors, which stand for themselves.
@@ -339,7 +350,7 @@ if env.bool("HTTPS", default=False):
     SECURE_SSL_REDIRECT = True
     SECURE_REDIRECT_EXEMPT = [r"^health/((live|ready)/)?$"]
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
-    SECURE_HSTS_SECONDS = env.int("SECURE_HSTS_SECONDS", default=3600)
+    SECURE_HSTS_SECONDS = whole("SECURE_HSTS_SECONDS", default=3600)
     SECURE_HSTS_INCLUDE_SUBDOMAINS = env.bool("SECURE_HSTS_SUBDOMAINS", default=False)
     SESSION_COOKIE_NAME, CSRF_COOKIE_NAME = "__Host-session", "__Host-csrf"
     LANGUAGE_COOKIE_NAME = "__Host-language"

@@ -113,8 +113,14 @@ def test_a_token_goes_on_but_a_session_does_not_pass_for_one(settings):
 @pytest.mark.parametrize(
     ("name", "value", "said"),
     [
-        ("SECOND_FACTOR_FOR", "steward,warden", "SECOND_FACTOR_FOR names warden: write member, steward"),
+        (
+            "SECOND_FACTOR_FOR",
+            "steward, librarian, warden",
+            "SECOND_FACTOR_FOR names warden: write member, steward",
+        ),
         ("SESSION_IDLE_HOURS", "-1", "SESSION_IDLE_HOURS is less than 0"),
+        ("SESSION_IDLE_HOURS", "99999999999", "or more than a year"),
+        ("SESSION_IDLE_HOURS", "eight days", "SESSION_IDLE_HOURS is no whole number: write one"),
     ],
 )
 def test_a_setting_that_means_nothing_is_told_at_the_start(name, value, said):
