@@ -92,6 +92,7 @@ def remove(using: str) -> None:
 
 
 _EVENTS = ("insert", "update", "delete")
+"""What changes a table row by row; PostgreSQL empties one as a whole too."""
 _NAMED = re.compile(rf"(?:setups|club)_[a-z]+_mark_({'|'.join([*COUNTED, *_EVENTS])}).*")
 _MARKS = Mark._meta.db_table
 
@@ -114,7 +115,8 @@ def _create(what: str, tables: Iterable[str], vendor: str) -> list[str]:
                     RETURN NULL;
                 END $$""",
             *(
-                f"""CREATE TRIGGER {table}_mark_{what} AFTER {" OR ".join(_on(table, one) for one in _EVENTS)}
+                f"""CREATE TRIGGER {table}_mark_{what} AFTER truncate OR
+                {" OR ".join(_on(table, one) for one in _EVENTS)}
                 ON {table} FOR EACH STATEMENT EXECUTE FUNCTION mark_{what}()"""
                 for table in tables
             ),

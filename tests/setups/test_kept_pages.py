@@ -139,6 +139,18 @@ def test_no_page_outlives_a_change(setup):
         assert beside == part_of(setup)
 
 
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="SQLite knows no TRUNCATE")
+@pytest.mark.django_db(transaction=True)
+def test_no_page_outlives_a_table_that_is_emptied():
+    posted = SetupFactory(name="Gone soon")
+    marked = {what: marks.mark_of(what) for what in marks.COUNTED}
+    assert posted.name in shown("/setups/")
+    with connection.cursor() as cursor:
+        cursor.execute("TRUNCATE club_member, setups_maker CASCADE")
+    assert posted.name not in shown("/setups/")
+    assert all(marks.mark_of(what) != mark for what, mark in marked.items())
+
+
 def test_signing_in_is_no_change_to_what_is_shown_of_a_member():
     member = MemberFactory()
     mark = marks.mark_of(marks.NAMES)
