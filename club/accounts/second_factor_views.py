@@ -13,14 +13,14 @@ from allauth.mfa.recovery_codes.internal.auth import RecoveryCodes
 from allauth.mfa.totp import views as theirs_of_apps
 from django.contrib.auth.decorators import login_required
 from django.db import IntegrityError, transaction
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils.decorators import method_decorator
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from club.accounts.demanded import demanded_of
+from club.accounts.demanded import demanded_of, has_second_factor
 from club.accounts.lockout import locked_out, told_to_wait
 from club.accounts.sealed import Unreadable
 from club.accounts.second_factor import RECOVERY, TOTP, Code, FirstCode, codes_left
@@ -48,6 +48,13 @@ class TurnOn(theirs_of_apps.ActivateTOTPView):
     """Shows the key, as a picture and as text, and takes the first code made with it."""
 
     template_name = "account/second_factor_on.html"
+
+    def dispatch(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponseBase:
+        # Sent twice: it is on, and the recovery codes are still to be seen.
+        if request.user.is_authenticated and has_second_factor(request.user):
+            return redirect("mfa_view_recovery_codes" if request.method == "POST" else "mfa_index")
+        answer: HttpResponseBase = super().dispatch(request, *args, **given)
+        return answer
 
     def get_form_class(self) -> type[FirstCode]:
         return FirstCode

@@ -118,6 +118,15 @@ def test_a_member_turns_it_on_with_the_key_as_text_and_a_first_code(client):
     assert "mfa.totp.secret" not in client.session
 
 
+def test_who_sends_it_twice_comes_to_the_recovery_codes_and_not_to_where_it_is_turned_off(client):
+    MemberFactory(username="ada")
+    sign_in(client, "ada")
+    key = turn_on(client)
+    assert client.post(ON, {"code": code_of(key)}).url == CODES
+    assert client.get(ON).url == FACTOR
+    assert Client().get(ON).url.startswith("/account/sign-in/")
+
+
 def test_the_picture_holds_the_address_with_the_key():
     import segno
 
