@@ -27,6 +27,7 @@ from setups.api.reports import (
     choices,
     named,
     rounded,
+    write_built,
 )
 from setups.api.views import COMPUTING
 from setups.api.written import MemberSerializer
@@ -150,7 +151,6 @@ def _written(kit: Kit) -> dict[str, Any]:
     keys = {part.id for one in built for _, part in one.parts()} | set(kit.plan.spare)
     parts = {row.pk: row for row in Part.objects.filter(pk__in=[key for key in keys if isinstance(key, int)])}
     names = Names.of(parts.values())
-    builder = BuiltSerializer(context={"names": names})
     return {
         "use": kit.plan.use.value,
         "complete": kit.plan.complete,
@@ -161,7 +161,7 @@ def _written(kit: Kit) -> dict[str, Any]:
         "to_buy": [_line(one) | {"packs": one.line.count} for one in kit.to_buy],
         "to_take": [_line(one) | _of(one) for one in kit.to_take],
         "runs": [
-            {"body": named(run.body), "configuration": builder.to_representation(one)}
+            {"body": named(run.body), "configuration": write_built(one, names)}
             for run, one in zip(kit.runs, built, strict=True)
         ],
         "left_out": [{"body": named(one.body), "missing": _counted(one.parts)} for one in kit.left_out],

@@ -9,7 +9,7 @@ from rest_framework import serializers
 from club.api.racing_rulings import Names as Things
 from club.api.racing_rulings import RulingSerializer, write_ruling
 from club.racing.mending import Mending
-from setups.api.reports import SLOTS, BuiltSerializer, NamedPartSerializer, Names
+from setups.api.reports import SLOTS, BuiltSerializer, NamedPartSerializer, Names, write_built
 from setups.models import Part
 
 
@@ -55,9 +55,8 @@ def write_mending(found: Mending) -> dict[str, Any]:
     name = Names.of(Part.objects.filter(pk__in=ids) if ids else [])
     things = Things()
     things.learn([*found.left, *found.nearest, *found.by_hand])
-    write = BuiltSerializer(context={"names": name}).to_representation
     return {
-        "configuration": None if built is None else write(built),
+        "configuration": None if built is None else write_built(built, name),
         "steps": [
             {
                 "slot": step.change.slot.value,

@@ -33,6 +33,7 @@ from .reports import (
     ReportSerializer,
     named,
     quantity_or_none,
+    write_report,
 )
 from .setups import Revisions
 from .shared import SETUPS, Shared, nobody, setup_or_refused
@@ -157,7 +158,6 @@ class Compare(Compute):
         pairs = library_pairs(rows) if rows else PairRules()
         judged = [evaluate(configuration, shell, pairs) for configuration, _ in cars]
         names = Names.of(rows)
-        report = ReportSerializer(context={"names": names})
         settings = [{} if revision is None else revision.tuning for _, revision in cars]
         answer = {
             "body": body and named(body),
@@ -166,7 +166,7 @@ class Compare(Compute):
                     "name": configuration.platform.name if revision is None else revision.name,
                     "setup": revision and revision.setup_id,
                     "revision": revision and revision.number,
-                    "report": report.to_representation(one),
+                    "report": write_report(one, names),
                 }
                 for (configuration, revision), one in zip(cars, judged, strict=True)
             ],

@@ -14,7 +14,15 @@ from fitcalc.verification import Held, Status, Tested
 from setups import models
 from setups.services.standing import Standing, standing_of
 
-from .reports import Names, QuantitySerializer, ReportSerializer, choices, quantity_or_none, rounded
+from .reports import (
+    Names,
+    QuantitySerializer,
+    ReportSerializer,
+    choices,
+    quantity_or_none,
+    rounded,
+    write_report,
+)
 from .shared import SETUPS, Shared, setup_or_refused
 from .written import CAR_QUANTITIES, MemberSerializer
 
@@ -76,7 +84,6 @@ def write_standing(standing: Standing, revision: models.Revision) -> dict[str, A
     setup, found = standing.setup, standing.verification
     people = {row.member_id: _person(row.member) for row in standing.measurements}
     parts = [row.part for row in revision.slots.all()]
-    report = ReportSerializer(standing.report, context={"names": Names.of(parts)}).data
     return {
         "setup": setup.pk,
         "revision": revision.number,
@@ -85,7 +92,7 @@ def write_standing(standing: Standing, revision: models.Revision) -> dict[str, A
         "confirmations": found.confirmations,
         "tested": [_tested(one, people) for one in found.tested],
         "dispute": standing.dispute and standing.dispute.pk,
-        "report": report,
+        "report": write_report(standing.report, Names.of(parts)),
     }
 
 
