@@ -584,7 +584,7 @@ def test_a_draft_thrown_away_is_gone_and_what_was_posted_stays(client, author):
 
 
 def test_whoever_has_as_many_drafts_as_are_kept_is_told_so(client, author, monkeypatch):
-    monkeypatch.setattr("setups.views.post.MOST_DRAFTS", 1)
+    monkeypatch.setattr("setups.views.drafts.MOST_DRAFTS", 1)
     draft_for(author)
 
     answer = client.post("/setups/new/", {"name": "One more"})
