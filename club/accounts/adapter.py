@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from ipaddress import ip_address
 from typing import Any
 
 from allauth.account.adapter import DefaultAccountAdapter
@@ -46,6 +47,12 @@ class Adapter(DefaultAccountAdapter):
         except ValidationError as error:
             security_log.note("locked-out", level=logging.WARNING)
             raise LockedOut(seconds_left(request, key)) from error
+
+    def get_client_ip(self, request: HttpRequest) -> str:
+        """Of an IPv4 address that a socket for both tells as IPv6 (RFC 4291, 2.5.5.2) the IPv4 address: their
+        first halves are all alike."""
+        address = ip_address(super().get_client_ip(request))
+        return str(getattr(address, "ipv4_mapped", None) or address)
 
     def login(self, request: HttpRequest, user: Member) -> None:
         super().login(request, user)

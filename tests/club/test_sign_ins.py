@@ -88,6 +88,17 @@ def test_of_an_address_only_the_network_is_kept(address, network):
     assert UserSession.objects.get().ip == network
 
 
+def test_an_address_of_ipv4_that_is_told_as_ipv6_is_still_one_of_ipv4(settings):
+    settings.ACCOUNT_RATE_LIMITS = {"login_failed": "1/900s/key"}
+    MemberFactory(username="ada")
+    of("ada", at="::ffff:192.0.2.77")
+    assert UserSession.objects.get().ip == "192.0.2.0"
+    stranger, ada = Client(), Client()
+    sign_in(stranger, "ada", "wrong", at="::ffff:198.51.100.9")
+    sign_in(ada, "ada", at="::ffff:192.0.2.77")
+    assert signed_in(ada)
+
+
 def test_the_page_says_what_is_kept_and_for_how_long(client, settings):
     client.force_login(MemberFactory())
     page = client.get(LIST).content.decode()
