@@ -75,3 +75,9 @@ def test_signing_up_needs_no_script(phone):
     phone.fill(username="wren", email="wren@example.org", password1=PASSWORD)
     phone.find("main button").click()
     phone.wait(lambda: phone.path == "/members/wren/", "signing up led nowhere")
+
+
+def test_a_club_with_a_long_name_makes_no_page_wider_than_the_phone(phone, settings):
+    settings.CLUB_NAME = "Modellrennsportgemeinschaft der Freunde kleiner Wagen von 1978 e. V."
+    phone.open("/account/sign-in/").assert_not_wider()
+    assert phone.find(".masthead-name").text.strip() == settings.CLUB_NAME
