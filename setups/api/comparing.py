@@ -116,8 +116,8 @@ class EffectRowSerializer(serializers.Serializer):
 
 
 @extend_schema_field({"type": ["number", "string", "null"]})
-class Setting(serializers.Field):
-    """A setting as it stands, null where nothing is said."""
+class Said(serializers.Field):
+    """What is said, null where nothing is."""
 
 
 class SettingRowSerializer(serializers.Serializer):
@@ -125,7 +125,7 @@ class SettingRowSerializer(serializers.Serializer):
 
     setting = serializers.CharField()
     same = serializers.BooleanField()
-    values = serializers.ListField(child=Setting())
+    values = serializers.ListField(child=Said())
 
 
 class CompareAnswerSerializer(serializers.Serializer):
@@ -273,11 +273,6 @@ def _setting_row(key: str, settings: list[dict[str, Any]]) -> dict[str, Any]:
 
 
 # One revision and another
-
-
-@extend_schema_field({"type": ["number", "string", "null"]})
-class Said(serializers.Field):
-    """What is said, null where nothing is."""
 
 
 class FieldChangeSerializer(serializers.Serializer):
