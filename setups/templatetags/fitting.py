@@ -59,7 +59,7 @@ def standing(flush: Quantity) -> str:
 
 
 @register.filter
-def told(value: Setting | str | None) -> str:
+def as_said(value: Setting | str | None) -> str:
     """A setting, words, or that nothing is said, as they stand in a list or a table."""
     if value is None or value == "":
         return format_html('<span class="soft">{}</span>', _("not said"))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.template import engines
+from django.template.library import import_library
 from django.test import override_settings
 
 from fitcalc.dimensions import Unit
@@ -389,3 +391,12 @@ class TestComponents:
         text = '{% include "components/empty.html" with title="No setup yet" url=u action="Post one" %}'
         assert '<a class="button" href="/post/">Post one</a>' in rendered(text, u="/post/")
         assert "<a" not in rendered(text, u="")
+
+
+def test_no_library_of_filters_hides_a_name_of_another() -> None:
+    engine = engines["django"].engine
+    every = {*engine.libraries.values(), *engine.builtins}
+    own = [import_library(path) for path in sorted(every) if path.startswith(("setups.", "club."))]
+    names = [name for library in own for name in (*library.filters, *library.tags)]
+    assert len(names) > 40
+    assert [name for name, times in Counter(names).items() if times > 1] == []
