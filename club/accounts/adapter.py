@@ -9,7 +9,7 @@ from typing import Any
 from allauth.account.adapter import DefaultAccountAdapter
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -20,6 +20,8 @@ from club.accounts.lockout import LockedOut, counter, forget_the_future, seconds
 from club.models import Member
 
 log = logging.getLogger(__name__)
+SIGNS_IN_WITH = "signs_in_with"
+"""Under this a session has which password began signing in: the code after it counts for no newer one."""
 
 
 class Adapter(DefaultAccountAdapter):
@@ -54,8 +56,14 @@ class Adapter(DefaultAccountAdapter):
         address = ip_address(super().get_client_ip(request))
         return str(getattr(address, "ipv4_mapped", None) or address)
 
+    def pre_login(self, request: HttpRequest, user: Member, **given: Any) -> HttpResponse | None:
+        request.session[SIGNS_IN_WITH] = user.get_session_auth_hash()
+        answer: HttpResponse | None = super().pre_login(request, user, **given)
+        return answer
+
     def login(self, request: HttpRequest, user: Member) -> None:
         super().login(request, user)
+        request.session.pop(SIGNS_IN_WITH, None)
         sessions.begin(request)
 
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:

@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
+from club.accounts.adapter import SIGNS_IN_WITH
 from club.accounts.demanded import demanded_of, has_second_factor
 from club.accounts.lockout import locked_out, told_to_wait
 from club.accounts.sealed import Unreadable
@@ -95,6 +96,14 @@ class TypeCode(theirs.AuthenticateView):
         self.webauthn_form = None
         self.auth_form = Code(user=self.stage.login.user, data=sent)
         return self.auth_form
+
+    def post(self, request: HttpRequest, *args: Any, **given: Any) -> HttpResponse:
+        answer: HttpResponse
+        if request.session.get(SIGNS_IN_WITH) == self.stage.login.user.get_session_auth_hash():
+            answer = super().post(request, *args, **given)
+        else:  # there is a new password: who knew the one before is not half in
+            answer = self.stage.abort()
+        return answer
 
     def get_context_data(self, **given: Any) -> dict[str, Any]:
         context: dict[str, Any] = super().get_context_data(**given)

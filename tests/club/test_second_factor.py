@@ -313,6 +313,16 @@ def test_the_second_step_is_open_for_a_quarter_of_an_hour(client):
     assert not signed_in(client)
 
 
+def test_a_new_password_ends_what_was_begun_with_the_one_before(client):
+    ada = with_factor()
+    sign_in(client, "ada")
+    ada.set_password(NEW)
+    ada.save()
+    assert type_code(client, code_of()).url == "/account/sign-in/"
+    assert client.get(CODE).url == "/account/sign-in/"
+    assert not signed_in(client)
+
+
 def test_a_password_may_be_typed_for_somebody_else_after_all(client):
     with_factor()
     MemberFactory(username="bob")
