@@ -387,6 +387,20 @@ def load_setups(
     say(f"Setups: {stored}")
 
 
+KEYS_IN_MEMORY = "512MB"
+
+
+def keys_in_memory() -> None:
+    """Until the transaction ends, PostgreSQL may hold a million keys in memory.
+
+    For a row that hangs on a body, a part or a revision of the demo it looks into the keys of all three, and
+    would go through them for each row otherwise.
+    """
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute(f"SET LOCAL work_mem = '{KEYS_IN_MEMORY}'")
+
+
 def count_rows() -> None:
     """PostgreSQL plans by counts of rows that its own housekeeping brings up to date late, and that a removal
     which was broken off leaves at nothing: creating an index writes them, and no rollback takes that back. By
@@ -466,6 +480,7 @@ def remove(club: Club, say: Say) -> None:
     Raises DemoError if rows that are not the demo's would go with them.
     """
     count_rows()
+    keys_in_memory()
     leaving.send(sender=None, members=own_rows(club)[get_user_model()])
     with _written_down(club) as own:
         number, others = _strangers(list(own))
