@@ -127,15 +127,17 @@ class Judged:
             yield figures[rows] if figures.ndim else figures
 
     @cached_property
-    def _alike(self) -> dict[int, tuple[Any, list[int]]]:
+    def _alike(self) -> dict[int, tuple[Any, Any, list[int]]]:
+        """By the identity of an array of rows: the array, held so that no other gets its identity, its
+        distinct rows, and where each row is among them."""
         return {}
 
     def _once(self, rows: Any, made: Callable[[Any], Sequence[Any]]) -> Sequence[Any]:
         """``made(rows)``, with one thing for all rows that are the same: most differ in one group only."""
         if id(rows) not in self._alike:
             distinct, places = np.unique(rows, return_inverse=True)
-            self._alike[id(rows)] = (distinct, places.tolist())
-        which, back = self._alike[id(rows)]
+            self._alike[id(rows)] = (rows, distinct, places.tolist())
+        _, which, back = self._alike[id(rows)]
         if len(which) == len(back):
             return made(rows)
         things = made(which)
