@@ -12,7 +12,7 @@ from math import hypot
 from typing import NamedTuple
 
 from django.utils.html import conditional_escape
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 
 from setups.drawing.letters import Box, Label, number
 
@@ -279,7 +279,7 @@ class Drawing:
         joined: dict[str, list[str]] = {}
         for shape in self.shapes:
             joined.setdefault(shape.kind, []).append(shape.path)
-        return [Path(kind, mark_safe("".join(joined[kind]))) for kind in sorted(joined, key=KINDS.index)]
+        return [Path(kind, "".join(joined[kind])) for kind in sorted(joined, key=KINDS.index)]
 
     @property
     def elements(self) -> SafeString:

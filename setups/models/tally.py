@@ -5,16 +5,21 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import F
 
-_LONGEST = {"scope": 80, "facet": 10, "value": 160}
 
+class _Number(models.Model):
+    """A number of setups with the value of the facet within ``scope``."""
 
-class Tally(models.Model):
-    """Within ``scope``, so many listed setups have the value of the facet; nought is none."""
-
-    scope = models.CharField(max_length=_LONGEST["scope"])
-    facet = models.CharField(max_length=_LONGEST["facet"])
-    value = models.CharField(max_length=_LONGEST["value"])
+    scope = models.CharField(max_length=80)
+    facet = models.CharField(max_length=10)
+    value = models.CharField(max_length=160)
     number = models.IntegerField()
+
+    class Meta:
+        abstract = True
+
+
+class Tally(_Number):
+    """Within ``scope``, so many listed setups have the value of the facet; nought is none."""
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["scope", "facet", "value"], name="tally_once")]
@@ -27,13 +32,8 @@ class Tally(models.Model):
         return f"{self.scope} {self.facet} {self.value}: {self.number}"
 
 
-class TallyChange(models.Model):
+class TallyChange(_Number):
     """What one change adds to a tally, or takes from it, and is not added to its row yet (PostgreSQL)."""
-
-    scope = models.CharField(max_length=_LONGEST["scope"])
-    facet = models.CharField(max_length=_LONGEST["facet"])
-    value = models.CharField(max_length=_LONGEST["value"])
-    number = models.IntegerField()
 
     class Meta:
         indexes = [models.Index(fields=["scope", "facet"], name="tally_change_of")]

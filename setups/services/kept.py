@@ -20,8 +20,19 @@ from django.utils.translation import get_language
 
 from setups.units import lengths
 
-QUICKLY = 1
+_QUICKLY = 1
 """How hard zlib tries; a drawing is still a fifth of what it was."""
+
+
+def key_of(*asked: Any) -> str:
+    """The key of what is made of ``asked``, plain values, in the language and unit of who reads."""
+    told = repr((*asked, get_language(), lengths().value)).encode()
+    return blake2b(told, digest_size=20).hexdigest()
+
+
+def packed(text: bytes) -> bytes:
+    """As it is kept; ``zlib.decompress`` gives it back."""
+    return zlib.compress(text, _QUICKLY)
 
 
 def kept(what: str, of: Any, made: Callable[[], str]) -> SafeString:
@@ -32,14 +43,12 @@ def kept(what: str, of: Any, made: Callable[[], str]) -> SafeString:
     """
     if settings.DEBUG:
         return SafeString(made())
-    asked = repr((what, get_language(), lengths().value, of)).encode()
-    key = blake2b(asked, digest_size=20).hexdigest()
-    pages = caches["pages"]
+    pages, key = caches["pages"], key_of(what, of)
     found = pages.get(key)
     if found is not None:
         return SafeString(zlib.decompress(found).decode())
     text = made()
-    pages.set(key, zlib.compress(text.encode(), QUICKLY))
+    pages.set(key, packed(text.encode()))
     return SafeString(text)
 
 

@@ -11,7 +11,6 @@ import re
 import zlib
 from collections.abc import Callable
 from functools import wraps
-from hashlib import blake2b
 from typing import Any
 
 from django.conf import settings
@@ -20,15 +19,12 @@ from django.core.cache import caches
 from django.http import HttpRequest, HttpResponse
 from django.middleware.csrf import get_token
 from django.utils.safestring import SafeString
-from django.utils.translation import get_language
 
 from setups.marks import mark_of_all
-from setups.units import lengths
+from setups.services.kept import key_of, packed
 
 _TOKEN = re.compile(rb'(name="csrfmiddlewaretoken" value=")\w*(")')
 """The one thing on such a page that is a reader's own."""
-QUICKLY = 1
-"""How hard zlib tries."""
 
 View = Callable[..., HttpResponse]
 
@@ -51,7 +47,7 @@ def kept_for_visitors(*marks: str) -> Callable[[View], View]:
                 )
             response = view(request, *args, **kwargs)
             if response.status_code == 200:
-                content = zlib.compress(_TOKEN.sub(rb"\g<1>\g<2>", response.content), QUICKLY)
+                content = packed(_TOKEN.sub(rb"\g<1>\g<2>", response.content))
                 pages.set(key, (dict(response.headers), content))
             return response
 
@@ -75,11 +71,10 @@ def kept_for_members(
         title, content = found
         return title, SafeString(zlib.decompress(content).decode())
     title, main = made()
-    pages.set(key, (title, zlib.compress(main.encode(), QUICKLY)))
+    pages.set(key, (title, packed(main.encode())))
     return title, main
 
 
 def _key(request: HttpRequest, mark: str) -> str:
     part = bool(request.htmx), bool(request.htmx.history_restore_request)  # type: ignore[attr-defined]
-    asked = repr((mark, request.get_full_path(), get_language(), lengths().value, part)).encode()
-    return f"page:{blake2b(asked, digest_size=20).hexdigest()}"
+    return key_of("page", mark, request.get_full_path(), part)

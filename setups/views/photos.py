@@ -17,7 +17,7 @@ from setups.forms_setup import STEPS
 from setups.models import Photo, Setup
 from setups.services import once, photos, posting
 from setups.services.photos import PhotoError
-from setups.views.post import _draft, _show
+from setups.views.post import own_draft, show_step
 
 A_YEAR = 365 * 24 * 3600
 LONGEST_CAPTION = 120
@@ -44,9 +44,9 @@ def add(request: HttpRequest, number: int) -> HttpResponse:
         messages.info(request, _("The photo was sent twice, and is on the draft once."))
         return redirect(_back(number))
     except PhotoError as error:
-        draft = _draft(request, number, begun=True)
+        draft = own_draft(request, number, begun=True)
         more = {"photo_error": str(error), "caption": caption}
-        return _show(request, draft, STEPS["photos"], 422, **more)
+        return show_step(request, draft, STEPS["photos"], 422, **more)
     messages.success(
         request, _("The photo is on the draft. Its place and time of taking are left out.")
     )

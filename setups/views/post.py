@@ -57,18 +57,18 @@ def edit(request: HttpRequest, number: int) -> HttpResponse:
         typing = _typing(request.POST)
         if request.POST.get("go") == "send" and (posted := _posted_before(request, number, typing)):
             return _told_posted(request, posted)
-        draft = _draft(request, number, typing.fields, begun="fill" in request.POST)
+        draft = own_draft(request, number, typing.fields, begun="fill" in request.POST)
         return _sent(request, draft, typing, request.POST)
-    draft = _draft(request, number, begun=waiting)
+    draft = own_draft(request, number, begun=waiting)
     if waiting:
         del request.session[UNSAVED]
         sent = QueryDict(mutable=True)
         sent.update({"step": unsaved["step"], "go": unsaved["step"]})
         return _sent(request, draft, Typing(**unsaved["typing"]), sent)
-    return _show(request, draft, _step(request.GET.get("step", "")))
+    return show_step(request, draft, _step(request.GET.get("step", "")))
 
 
-def _draft(
+def own_draft(
     request: HttpRequest, number: int, sent: Mapping[str, str] | None = None, begun: bool = False
 ) -> Draft:
     """The draft of one's own setup; of another's there is none (404).
@@ -176,7 +176,7 @@ def _signed_out(request: HttpRequest, number: int) -> HttpResponse:
 # What is shown
 
 
-def _show(request: HttpRequest, draft: Draft, step: Step, status: int = 200, **more: Any) -> HttpResponse:
+def show_step(request: HttpRequest, draft: Draft, step: Step, status: int = 200, **more: Any) -> HttpResponse:
     return render(request, "setups/post/edit.html", _context(request, draft, step) | more, status=status)
 
 
@@ -319,7 +319,7 @@ def _post(request: HttpRequest, draft: Draft) -> HttpResponse:
                 )
             messages.success(request, done.format(name=revision.name, number=revision.number))
             return _leave_for(request, revision.setup.get_absolute_url())
-    response = _show(request, draft, step, 200 if request.htmx else 422, tried=True, refused=refused)
+    response = show_step(request, draft, step, 200 if request.htmx else 422, tried=True, refused=refused)
     if request.htmx:
         response["HX-Retarget"] = response["HX-Reselect"] = "#main"
         response["HX-Reswap"] = "outerHTML show:window:top"
